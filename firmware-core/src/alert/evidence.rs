@@ -1,0 +1,227 @@
+//! What an alert saw, as data and in words.
+
+use core::fmt;
+
+use crate::angle::Turn;
+use crate::heading::True;
+use crate::picture::Origin;
+use crate::picture::Referred;
+use crate::time::Span;
+use crate::unit::Speed;
+
+/// The facts behind a raised alert. `Display` puts them in a sentence.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Evidence {
+    /// The heading is not the ordered one.
+    OffHeading {
+        /// The heading, in the order's reference.
+        heading: Referred,
+        /// The order.
+        ordered: Referred,
+        /// From the order to the heading, starboard plus.
+        off: Turn,
+        /// For how long by now.
+        lasting: Span,
+    },
+    /// Two witnesses contradict each other.
+    Disagreement {
+        /// The witness the watch steers by.
+        of: Origin,
+        /// The witness that contradicts it, and how.
+        with: Disagreeing,
+        /// By how much they differ from what was learned, starboard plus: the way the boat turned
+        /// that `of` does not show.
+        by: Turn,
+    },
+    /// A wanted value is not there.
+    Lost {
+        /// Why it counts as lost.
+        how: Lost,
+        /// How long ago the last good one came, or the watch began.
+        silent: Span,
+    },
+    /// A heading that stands still.
+    Frozen {
+        /// Where it stands.
+        at: Referred,
+        /// For how long.
+        still: Span,
+        /// How far another witness turned meanwhile, starboard plus; none where it is the yaw that
+        /// a fine sensor lost.
+        turned: Option<Turn>,
+    },
+    /// A source that fell silent.
+    InputLost {
+        /// Whether the host reports it failed or unplugged, and not only silent.
+        failed: bool,
+        /// How long ago its last byte came.
+        silent: Span,
+    },
+    /// A source with too many refused lines.
+    InputDamaged {
+        /// Refused lines in the last minute.
+        refused: u16,
+        /// Lines in the last minute, good and refused.
+        of: u16,
+    },
+}
+
+/// The witness that contradicts the heading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Disagreeing {
+    /// Another heading sensor.
+    Heading {
+        /// Which.
+        origin: Origin,
+        /// What it reads, true.
+        heading: True,
+    },
+    /// The velocity over the ground.
+    Ground {
+        /// Which talker gives it.
+        origin: Origin,
+        /// The course over the ground.
+        course: True,
+        /// The speed over the ground.
+        speed: Speed,
+    },
+}
+
+/// How a wanted value is lost.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lost {
+    /// It was never there in the time it is given at the start.
+    NeverCame,
+    /// It no longer comes.
+    Silent,
+    /// It comes, but empty or marked invalid.
+    Void,
+}
+
+/// Why an alert cannot judge just now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Why {
+    /// It is switched off in the boat file.
+    Disabled,
+    /// The watch has just begun.
+    Starting,
+    /// There is no heading, or it is stale.
+    NoHeading,
+    /// No heading is ordered yet.
+    NoOrder,
+    /// The order is against a north that the heading cannot be brought to.
+    OrderNotComparable,
+    /// The boat is steered by the wind.
+    SteeredByWind,
+    /// The boat is steered by hand.
+    SteeredByHand,
+    /// There is no second witness.
+    NoWitness,
+    /// Too slow for the course over the ground to mean anything.
+    TooSlow {
+        /// The speed.
+        speed: Speed,
+        /// The least that will do.
+        least: Speed,
+    },
+    /// Learning what is normal, after the start or a change of heading.
+    Settling,
+    /// The source or sensor has not been heard yet, and its time is not up.
+    NotYetHeard,
+    /// Nobody asked for it, and it never came.
+    NotWanted,
+}
+
+/// Degrees to the nearest whole one, without a sign.
+struct Whole(Turn);
+
+impl fmt::Display for Whole {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", (self.0.size().as_mdeg() + 500) / 1000)
+    }
+}
+
+const fn side(turn: Turn) -> &'static str {
+    if turn.as_mdeg() < 0 { "port" } else { "starboard" }
+}
+
+/// A span as a person says it: `10 s`, `4 min`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Said(pub Span);
+
+impl fmt::Display for Said {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0.as_s() {
+            s if s < 120 => write!(f, "{s} s"),
+            s if s < 7200 => write!(f, "{} min", s / 60),
+            s => write!(f, "{} h {} min", s / 3600, s / 60 % 60),
+        }
+    }
+}
+
+impl fmt::Display for Evidence {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::OffHeading { heading, ordered, off, lasting } => {
+                write!(f, "heading {heading}, ordered {ordered}: {} to {} for {}", Whole(off), side(off), Said(lasting))
+            }
+            Self::Disagreement { of, with: Disagreeing::Heading { origin, heading }, by } => {
+                write!(f, "{origin} reads {heading}: {} to {} of what {of} says", Whole(by), side(by))
+            }
+            Self::Disagreement { of, with: Disagreeing::Ground { origin, course, speed }, by } => write!(
+                f,
+                "{origin} makes good {course} at {}.{} kn: the boat turned {} to {} and {of} does not show it",
+                speed.as_milliknots() / 1000,
+                speed.as_milliknots() % 1000 / 100,
+                Whole(by),
+                side(by)
+            ),
+            Self::Lost { how: Lost::NeverCame, silent } => write!(f, "never came in {}", Said(silent)),
+            Self::Lost { how: Lost::Silent, silent } => write!(f, "last heard {} ago", Said(silent)),
+            Self::Lost { how: Lost::Void, silent } => {
+                write!(f, "comes empty or marked invalid; last good one {} ago", Said(silent))
+            }
+            Self::Frozen { at, still, turned: Some(turned) } => write!(
+                f,
+                "stands at {at} for {} while the boat turned {} to {}",
+                Said(still),
+                Whole(turned),
+                side(turned)
+            ),
+            Self::Frozen { at, still, turned: None } => {
+                write!(f, "stands at {at} for {}: the yaw is gone from it", Said(still))
+            }
+            Self::InputLost { failed: true, silent } => {
+                write!(f, "failed or unplugged; last byte {} ago", Said(silent))
+            }
+            Self::InputLost { failed: false, silent } => write!(f, "no byte for {}", Said(silent)),
+            Self::InputDamaged { refused, of } => write!(f, "{refused} of {of} lines refused in the last minute"),
+        }
+    }
+}
+
+impl fmt::Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::Disabled => f.write_str("switched off in the boat file"),
+            Self::Starting => f.write_str("the watch has just begun"),
+            Self::NoHeading => f.write_str("no heading"),
+            Self::NoOrder => f.write_str("no heading is ordered yet"),
+            Self::OrderNotComparable => f.write_str("the order's north cannot be reached from this heading"),
+            Self::SteeredByWind => f.write_str("steered by the wind"),
+            Self::SteeredByHand => f.write_str("steered by hand"),
+            Self::NoWitness => f.write_str("no second witness of the heading"),
+            Self::TooSlow { speed, least } => write!(
+                f,
+                "speed {}.{} kn, course useless below {}.{}",
+                speed.as_milliknots() / 1000,
+                speed.as_milliknots() % 1000 / 100,
+                least.as_milliknots() / 1000,
+                least.as_milliknots() % 1000 / 100
+            ),
+            Self::Settling => f.write_str("settling: learning what is normal"),
+            Self::NotYetHeard => f.write_str("not heard yet"),
+            Self::NotWanted => f.write_str("never heard, and the boat file does not name it"),
+        }
+    }
+}

@@ -1,0 +1,128 @@
+//! The alerts, one file each: from the picture to a verdict, with bounded state of their own.
+//!
+//! An alert only judges. What becomes of its verdict (sound, acknowledgement, repeat) is the
+//! arbiter's business, so that there is one state machine and not seven.
+
+mod evidence;
+
+pub use evidence::{Disagreeing, Evidence, Lost, Why};
+
+use core::fmt;
+
+use crate::picture::Origin;
+use crate::picture::SourceId;
+
+/// What can be wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[repr(u8)]
+pub enum AlertKind {
+    /// The boat does not head where she is ordered to.
+    OffHeading,
+    /// Two witnesses of the heading contradict each other.
+    HeadingDisagreement,
+    /// A wanted heading is not there.
+    HeadingLost,
+    /// A heading stands still while the boat turns.
+    HeadingFrozen,
+    /// The position or its course and speed are not there.
+    PositionLost,
+    /// A source fell silent or was unplugged.
+    InputLost,
+    /// Too many lines of a source are refused.
+    InputDamaged,
+}
+
+/// How urgent an alert is: MSC.302(87) 6.1.1, without its emergency alarm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Priority {
+    /// To be aware of.
+    Caution,
+    /// Immediate attention, as a precaution.
+    Warning,
+    /// Immediate attention and action.
+    Alarm,
+}
+
+/// What an alert is about, where there can be several of a kind.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Instance {
+    /// The whole boat.
+    Boat,
+    /// A sensor, by talker and formatter.
+    Sensor(Origin),
+    /// A source; the host knows its name.
+    Source(SourceId),
+}
+
+/// What an alert makes of the picture just now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// All is well.
+    Clear,
+    /// Something is wrong.
+    Raised(Evidence),
+    /// It cannot tell. This never clears what was raised.
+    Unjudged(Why),
+}
+
+impl AlertKind {
+    /// Every alert, in the order of their tables.
+    pub const ALL: [Self; 7] = [
+        Self::OffHeading,
+        Self::HeadingDisagreement,
+        Self::HeadingLost,
+        Self::HeadingFrozen,
+        Self::PositionLost,
+        Self::InputLost,
+        Self::InputDamaged,
+    ];
+
+    /// The name in every output and in the boat file.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::OffHeading => "off-heading",
+            Self::HeadingDisagreement => "heading-disagreement",
+            Self::HeadingLost => "heading-lost",
+            Self::HeadingFrozen => "heading-frozen",
+            Self::PositionLost => "position-lost",
+            Self::InputLost => "input-lost",
+            Self::InputDamaged => "input-damaged",
+        }
+    }
+
+    /// How urgent it is.
+    pub const fn priority(self) -> Priority {
+        match self {
+            Self::OffHeading
+            | Self::HeadingDisagreement
+            | Self::HeadingLost
+            | Self::HeadingFrozen
+            | Self::InputLost => Priority::Alarm,
+            Self::PositionLost => Priority::Warning,
+            Self::InputDamaged => Priority::Caution,
+        }
+    }
+}
+
+impl Priority {
+    /// The word in every output.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Caution => "caution",
+            Self::Warning => "warning",
+            Self::Alarm => "alarm",
+        }
+    }
+}
+
+impl fmt::Display for AlertKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+impl fmt::Display for Priority {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.word())
+    }
+}

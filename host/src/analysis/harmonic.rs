@@ -1,0 +1,1 @@
+//! The five-term deviation curve.

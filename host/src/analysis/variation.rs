@@ -1,0 +1,1 @@
+//! Magnetic variation by the World Magnetic Model.

@@ -1,0 +1,1 @@
+//! The card file, `card.toml`.

@@ -1,0 +1,4 @@
+//! The owner's files: `boat.toml` and `card.toml`, as typed and as usable.
+
+pub mod card;
+pub mod file;

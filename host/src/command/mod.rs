@@ -1,0 +1,53 @@
+//! The verbs: from what was typed to what is done.
+
+pub mod card;
+pub mod listen;
+pub mod ports;
+pub mod simulate;
+pub mod watch;
+
+use clap::Parser;
+use clap::Subcommand;
+
+use crate::exit::Exit;
+use crate::exit::Failure;
+
+/// Keeps watch on a small boat's heading.
+///
+/// Reads NMEA 0183 from a serial adapter, TCP, UDP, standard input or a recorded log, and listens
+/// only: it sends nothing that steers.
+#[derive(Debug, Parser)]
+#[command(name = "lubber", version, after_help = EXIT_STATUS)]
+pub struct Cli {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+const EXIT_STATUS: &str = "\
+Exit status: 0 done; 1 the answer is no (only with --check); 2 could not do it; 130 interrupted.
+
+An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass
+or the manual of the gear.";
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    Watch(watch::Args),
+    Listen(listen::Args),
+    Ports(ports::Args),
+    Card(card::Args),
+    Simulate(simulate::Args),
+}
+
+/// Does what `cli` asks for.
+///
+/// # Errors
+/// [`Failure`] says what could not be done and the remedy.
+pub fn run(cli: Cli) -> Result<Exit, Failure> {
+    match cli.verb {
+        Verb::Watch(args) => watch::run(args),
+        Verb::Listen(args) => listen::run(args),
+        Verb::Ports(args) => ports::run(args),
+        Verb::Card(args) => card::run(args),
+        Verb::Simulate(args) => simulate::run(args),
+    }
+}

@@ -1,0 +1,1 @@
+//! The invented boat with a known truth.
