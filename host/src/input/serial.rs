@@ -1,0 +1,1 @@
+//! Serial lines, and who may read them.

@@ -1,0 +1,1 @@
+//! Which times of a log are believed.
