@@ -1,0 +1,1 @@
+//! Tests of the session: to be run once a monitor can be fed.
