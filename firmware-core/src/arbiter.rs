@@ -1,10 +1,29 @@
 //! The arbiter: the one state machine that every alert goes through.
+//!
+//! ```text
+//!             raised                 acknowledge
+//!   normal ----------> active-      ------------> active-acknowledged
+//!     ^                unacknowledged                    |
+//!     |                 |   ^  |  ^                      | rectified
+//!     |       silence   v   |  |  | raised again         v
+//!     |     active-silenced -+ |  |                    normal
+//!     |       (30 s)           v  |
+//!     +----------- rectified-unacknowledged
+//!      acknowledge
+//! ```
+//!
+//! An unacknowledged warning is presented again after 60 s and becomes an alarm after 5 min. A
+//! caution asks for no answer: it is `active` or `normal`. States, silence and escalation as in
+//! MSC.302(87) 7.3; its 60 s and 5 min are from memory, no text seen.
 
 use crate::alert::AlertKind;
 use crate::alert::Evidence;
 use crate::alert::Instance;
 use crate::alert::Priority;
+use crate::alert::Verdict;
 use crate::time::Instant;
+use crate::time::Span;
+use heapless::Vec;
 
 /// The state of one alert: MSC.302(87). Cautions use only `Active` and `Normal`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -61,3 +80,182 @@ impl State {
         }
     }
 }
+
+/// A silenced alert sounds again after this: MSC.302(87) 7.3.5.
+const SILENCE: Span = Span::from_s(30);
+/// An unacknowledged warning is presented again after this: from memory.
+const REPEAT: Span = Span::from_s(60);
+/// An unacknowledged warning becomes an alarm after this: from memory.
+const ESCALATE: Span = Span::from_min(5);
+/// Most alerts that can be known at once: every kind and every source and sensor it can be of.
+pub const ALERTS: usize = 20;
+
+/// One alert as it stands.
+#[derive(Clone, Copy, Debug)]
+struct Slot {
+    change: AlertChange,
+    raised: Instant,
+    presented: Instant,
+}
+
+/// The arbiter of all alerts.
+#[derive(Debug, Default)]
+pub struct Arbiter {
+    slots: Vec<Slot, ALERTS>,
+}
+
+impl Arbiter {
+    /// An arbiter without alerts.
+    pub const fn new() -> Self {
+        Self { slots: Vec::new() }
+    }
+
+    /// Takes the verdict on one alert. `follows` names the alert that this one follows from.
+    pub fn take(
+        &mut self,
+        now: Instant,
+        kind: AlertKind,
+        instance: Instance,
+        verdict: Verdict,
+        follows: Option<AlertKind>,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        let index = self.slots.iter().position(|slot| slot.change.kind == kind && slot.change.instance == instance);
+        match (verdict, index.and_then(|index| self.slots.get_mut(index))) {
+            (Verdict::Raised(evidence), Some(slot)) => slot.raise(now, evidence, follows, out),
+            (Verdict::Raised(evidence), None) => {
+                let change = AlertChange {
+                    at: now,
+                    kind,
+                    instance,
+                    occurrence: 0,
+                    priority: kind.priority(),
+                    state: State::Normal,
+                    escalated: false,
+                    repeated: false,
+                    follows,
+                    evidence,
+                };
+                let mut slot = Slot { change, raised: now, presented: now };
+                slot.raise(now, evidence, follows, out);
+                // The table holds every alert there can be; if it were full, the alert has still
+                // been delivered, only its end would not be.
+                let _ = self.slots.push(slot);
+            }
+            (Verdict::Clear, Some(slot)) => slot.rectify(now, out),
+            (Verdict::Clear, None) | (Verdict::Unjudged(_), _) => {}
+        }
+    }
+
+    /// Time passes: silence ends, warnings repeat and escalate.
+    pub fn step(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
+        for slot in &mut self.slots {
+            slot.step(now, out);
+        }
+    }
+
+    /// Somebody takes responsibility for all that stands unacknowledged.
+    pub fn acknowledge(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
+        for slot in &mut self.slots {
+            match slot.change.state {
+                State::ActiveUnacknowledged | State::ActiveSilenced => slot.go(now, State::ActiveAcknowledged, out),
+                State::RectifiedUnacknowledged => slot.go(now, State::Normal, out),
+                State::Active | State::ActiveAcknowledged | State::Normal => {}
+            }
+        }
+    }
+
+    /// Silences what sounds, for 30 s.
+    pub fn silence(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
+        for slot in &mut self.slots {
+            if slot.change.state == State::ActiveUnacknowledged {
+                slot.presented = now;
+                slot.go(now, State::ActiveSilenced, out);
+            }
+        }
+    }
+
+    /// Whether this alert stands now.
+    pub fn stands(&self, kind: AlertKind, instance: Instance) -> bool {
+        self.slots.iter().any(|slot| slot.change.kind == kind && slot.change.instance == instance && slot.stands())
+    }
+
+    /// Every alert that is not normal, in the order they were first raised.
+    pub fn standing(&self) -> impl Iterator<Item = &AlertChange> {
+        self.slots.iter().map(|slot| &slot.change).filter(|change| change.state != State::Normal)
+    }
+}
+
+impl Slot {
+    fn stands(&self) -> bool {
+        !matches!(self.change.state, State::Normal | State::RectifiedUnacknowledged)
+    }
+
+    fn raise(
+        &mut self,
+        now: Instant,
+        evidence: Evidence,
+        follows: Option<AlertKind>,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        self.change.evidence = evidence;
+        if self.stands() {
+            // What it followed from is over, but it is not: from now on it sounds by itself.
+            let alone = self.change.follows.is_some() && follows.is_none();
+            self.change.follows = follows;
+            if alone && self.change.state == State::ActiveUnacknowledged {
+                self.go(now, State::ActiveUnacknowledged, out);
+            }
+            return;
+        }
+        self.change.follows = follows;
+        self.change.occurrence = self.change.occurrence.saturating_add(1);
+        self.change.priority = self.change.kind.priority();
+        self.raised = now;
+        self.presented = now;
+        let caution = self.change.priority == Priority::Caution;
+        self.go(now, if caution { State::Active } else { State::ActiveUnacknowledged }, out);
+    }
+
+    fn rectify(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
+        match self.change.state {
+            State::ActiveUnacknowledged | State::ActiveSilenced => {
+                self.go(now, State::RectifiedUnacknowledged, out);
+            }
+            State::Active | State::ActiveAcknowledged => self.go(now, State::Normal, out),
+            State::RectifiedUnacknowledged | State::Normal => {}
+        }
+    }
+
+    fn step(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
+        if self.change.state == State::ActiveSilenced && now.since(self.presented) >= SILENCE {
+            self.presented = now;
+            self.go(now, State::ActiveUnacknowledged, out);
+        }
+        let waiting = matches!(self.change.state, State::ActiveUnacknowledged | State::ActiveSilenced);
+        if !waiting || self.change.priority != Priority::Warning {
+            return;
+        }
+        if now.since(self.raised) >= ESCALATE {
+            self.change.priority = Priority::Alarm;
+            self.presented = now;
+            self.change.escalated = true;
+            self.go(now, State::ActiveUnacknowledged, out);
+            self.change.escalated = false;
+        } else if self.change.state == State::ActiveUnacknowledged && now.since(self.presented) >= REPEAT {
+            self.presented = now;
+            self.change.repeated = true;
+            self.go(now, State::ActiveUnacknowledged, out);
+            self.change.repeated = false;
+        }
+    }
+
+    fn go(&mut self, now: Instant, state: State, out: &mut impl FnMut(AlertChange)) {
+        self.change.at = now;
+        self.change.state = state;
+        out(self.change);
+    }
+}
+
+#[cfg(test)]
+mod tests;

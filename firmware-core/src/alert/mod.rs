@@ -3,9 +3,23 @@
 //! An alert only judges. What becomes of its verdict (sound, acknowledgement, repeat) is the
 //! arbiter's business, so that there is one state machine and not seven.
 
+mod disagreement;
 mod evidence;
+mod frozen;
+mod input;
+mod lost;
+mod off_heading;
+mod settings;
+mod smooth;
 
-pub use evidence::{Disagreeing, Evidence, Lost, Why};
+pub use disagreement::Disagreement;
+pub use evidence::{Disagreeing, Evidence, Lost, Said, Why};
+pub use frozen::Frozen;
+pub use input::{InputDamaged, InputLost};
+pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE};
+pub use off_heading::OffHeading;
+pub use settings::LimitSettings;
+pub use smooth::{Latch, Smooth};
 
 use core::fmt;
 

@@ -4,7 +4,6 @@ use core::fmt;
 
 use heapless::Vec;
 
-use crate::angle::Bearing;
 use crate::angle::CIRCLE;
 use crate::angle::Turn;
 use crate::heading::Compass;
@@ -167,8 +166,9 @@ impl fmt::Display for CardError {
 
 impl core::error::Error for CardError {}
 
-/// The direction half-way between, kept here for tests of cards made of two points.
+/// A point in whole degrees of heading and millidegrees of deviation.
 #[cfg(test)]
 pub(super) fn point(compass_deg: i32, deviation_mdeg: i32) -> CardPoint {
-    CardPoint { compass: Compass(Bearing::from_deg(compass_deg)), deviation: Turn::from_mdeg(deviation_mdeg) }
+    let compass = Compass(crate::angle::Bearing::from_deg(compass_deg));
+    CardPoint { compass, deviation: Turn::from_mdeg(deviation_mdeg) }
 }

@@ -1,7 +1,303 @@
 //! What is known and since when, per source; and which sources are one witness.
 
+mod channel;
+mod ground;
 mod order;
+mod orders;
 mod origin;
+mod take;
+mod tracked;
+mod variation;
+mod witness;
 
+pub use channel::{Correction, DeviationRule, HeadingChannel, Reduced};
+pub use ground::{Ground, GroundChannel, LEAST_SPEED};
 pub use order::{Command, OrderedBy, Referred, Steering};
+pub use orders::{OrderSentence, Orders};
 pub use origin::{Name, Origin, Reference, SourceId};
+pub use tracked::{Freshness, Tracked};
+pub use variation::{ModelVariation, VariationChoice, VariationFrom, VariationInUse};
+pub use witness::{Kinship, Pair};
+
+use heapless::Vec;
+
+use crate::angle::Bearing;
+use crate::angle::Turn;
+use crate::angle::TurnRate;
+use crate::frame::Formatter;
+use crate::heading::Card;
+use crate::time::Instant;
+use crate::time::Span;
+use crate::unit::Position;
+
+/// Most headings that are followed at once.
+pub const HEADINGS: usize = 8;
+/// Most talkers of ground velocity that are followed at once.
+pub const GROUNDS: usize = 4;
+const PAIRS: usize = HEADINGS * (HEADINGS - 1) / 2;
+
+/// Which headings count for what: the owner's `[heading]` table.
+#[derive(Clone, Debug, Default)]
+pub struct HeadingSettings {
+    /// The heading the watch is kept by; else the best one heard.
+    pub primary: Option<Name>,
+    /// The pilot's own compass, that its orders are in; else the primary.
+    pub pilot: Option<Name>,
+    /// A second heading that is wanted.
+    pub second: Option<Name>,
+    /// Which deviation counts where the wire carries one and there is a card.
+    pub deviation: DeviationRule,
+    /// The card of the primary heading.
+    pub card: Option<Card>,
+    /// Whether ROT comes from a gyro of its own and so is a witness.
+    pub rot_is_gyro: bool,
+}
+
+/// What is known.
+#[derive(Debug)]
+pub struct Picture {
+    settings: HeadingSettings,
+    began: Instant,
+    headings: Vec<HeadingChannel, HEADINGS>,
+    primary: Option<u8>,
+    grounds: Vec<GroundChannel, GROUNDS>,
+    pairs: [Pair; PAIRS],
+    position: Tracked<(Origin, Position)>,
+    rudder: Tracked<Turn>,
+    rate: Tracked<TurnRate>,
+    variation: VariationChoice,
+    orders: Orders,
+    utc: Option<(i64, Instant)>,
+}
+
+/// A better heading may still replace the first one heard during this time after the start.
+const CHOICE: Span = Span::from_s(10);
+
+impl Picture {
+    /// An empty picture.
+    pub fn new(now: Instant, settings: HeadingSettings) -> Self {
+        Self {
+            settings,
+            began: now,
+            headings: Vec::new(),
+            primary: None,
+            grounds: Vec::new(),
+            pairs: [Pair::default(); PAIRS],
+            position: Tracked::default(),
+            rudder: Tracked::default(),
+            rate: Tracked::default(),
+            variation: VariationChoice::default(),
+            orders: Orders::default(),
+            utc: None,
+        }
+    }
+
+    /// The model's variation for the place and date.
+    pub fn model(&mut self, model: ModelVariation) {
+        self.variation.model(model);
+    }
+
+    /// The owner's order; whether it could be obeyed.
+    pub fn command(&mut self, now: Instant, command: Command) -> bool {
+        let here = self.pilot_heading(now);
+        self.orders.command(command, here)
+    }
+
+    /// Half a second has passed.
+    pub fn step(&mut self, now: Instant) {
+        self.variation.step(now);
+        let heading = self.pilot_heading(now);
+        let under_way = match ground::best(&self.grounds, now) {
+            Some((_, ground)) => ground.speed >= LEAST_SPEED,
+            // Without a receiver nothing says that she lies still.
+            None => self.grounds.is_empty(),
+        };
+        self.orders.learn(now, heading, under_way);
+    }
+
+    /// When the watch began.
+    pub fn began(&self) -> Instant {
+        self.began
+    }
+
+    /// The owner's settings.
+    pub fn settings(&self) -> &HeadingSettings {
+        &self.settings
+    }
+
+    /// Every heading heard.
+    pub fn headings(&self) -> &[HeadingChannel] {
+        &self.headings
+    }
+
+    /// The heading the watch is kept by, once one is chosen.
+    pub fn primary(&self) -> Option<&HeadingChannel> {
+        self.headings.get(usize::from(self.primary?))
+    }
+
+    /// The heading the pilot's orders are in: the one named, else the primary.
+    pub fn pilot(&self) -> Option<&HeadingChannel> {
+        match self.settings.pilot {
+            Some(name) => self.named(name),
+            None => self.primary(),
+        }
+    }
+
+    /// The heading that bears `name`, on whichever source.
+    pub fn named(&self, name: Name) -> Option<&HeadingChannel> {
+        self.headings.iter().find(|channel| name.is(channel.origin))
+    }
+
+    /// The primary heading in every reference, if it is fresh.
+    pub fn heading(&self, now: Instant) -> Option<Reduced> {
+        let channel = self.primary()?;
+        channel.raw.fresh(now).map(|raw| self.reduce(channel, raw))
+    }
+
+    /// `raw` of `channel` in every reference that can be reached.
+    pub fn reduce(&self, channel: &HeadingChannel, raw: Bearing) -> Reduced {
+        channel.reduce(raw, self.card_of(channel), self.settings.deviation, self.variation.value())
+    }
+
+    /// The card, where it is this channel's.
+    pub fn card_of(&self, channel: &HeadingChannel) -> Option<&Card> {
+        let is_primary = self.primary().is_some_and(|primary| primary.origin == channel.origin);
+        if is_primary { self.settings.card.as_ref() } else { None }
+    }
+
+    /// The heading that `order` is to be compared with, in the order's reference, if it is fresh
+    /// and can be brought there.
+    ///
+    /// What comes from the pilot is in the pilot's own compass and is compared before any card;
+    /// so is the owner's order in C. Only an order the owner marks M or T comes after the card.
+    pub fn heading_for(&self, order: Referred, by: OrderedBy, now: Instant) -> Option<Referred> {
+        let after_card = by == OrderedBy::Owner && order.reference != Reference::Compass;
+        let bearing = if after_card {
+            let reduced = self.heading(now)?;
+            match order.reference {
+                Reference::True => reduced.truth?.0,
+                _ => reduced.magnetic?.0,
+            }
+        } else {
+            let pilot = self.pilot()?;
+            let raw = pilot.raw.fresh(now)?;
+            match (order.reference, pilot.reference) {
+                (Reference::True, Reference::True) => raw,
+                (Reference::True, _) => raw + self.variation.value()?.0,
+                (_, Reference::True) => raw - self.variation.value()?.0,
+                _ => raw,
+            }
+        };
+        Some(Referred { bearing, reference: order.reference })
+    }
+
+    /// Course and speed over the ground, fresh, from the best talker.
+    pub fn ground(&self, now: Instant) -> Option<(Origin, Ground)> {
+        ground::best(&self.grounds, now).map(|(channel, ground)| (channel.origin, ground))
+    }
+
+    /// Every talker of ground velocity.
+    pub fn grounds(&self) -> &[GroundChannel] {
+        &self.grounds
+    }
+
+    /// The position.
+    pub fn position(&self) -> &Tracked<(Origin, Position)> {
+        &self.position
+    }
+
+    /// The rudder angle.
+    pub fn rudder(&self) -> &Tracked<Turn> {
+        &self.rudder
+    }
+
+    /// The rate of turn, whatever it is derived from.
+    pub fn rate(&self) -> &Tracked<TurnRate> {
+        &self.rate
+    }
+
+    /// The variation and how it was chosen.
+    pub fn variation(&self) -> &VariationChoice {
+        &self.variation
+    }
+
+    /// How the boat is steered.
+    pub fn steering(&self, now: Instant) -> Steering {
+        self.orders.steering(now)
+    }
+
+    /// UTC as the talkers gave it last, milliseconds since 1970, and when it was received.
+    pub fn utc(&self) -> Option<(i64, Instant)> {
+        self.utc
+    }
+
+    /// What is known of two headings, by their places in [`headings`](Self::headings).
+    pub fn kinship(&self, one: usize, other: usize) -> Kinship {
+        pair_index(one, other).map_or(Kinship::Unknown, |index| self.pairs[index].kinship())
+    }
+
+    /// The heading that the one at `index` is a copy of: the primary, or else an earlier one.
+    pub fn copy_of(&self, index: usize) -> Option<&HeadingChannel> {
+        let primary = self.primary.map(usize::from);
+        if primary == Some(index) {
+            return None;
+        }
+        let earlier =
+            primary.into_iter().chain(0..index).find(|&other| self.kinship(other, index) == Kinship::OneSensor);
+        earlier.and_then(|other| self.headings.get(other))
+    }
+
+    /// The pilot's own heading now, as it reads it.
+    fn pilot_heading(&self, now: Instant) -> Option<Referred> {
+        let pilot = self.pilot()?;
+        let bearing = pilot.raw.fresh(now)?;
+        let reference = match pilot.reference {
+            Reference::True => Reference::True,
+            _ => Reference::Compass,
+        };
+        Some(Referred { bearing, reference })
+    }
+
+    /// Chooses the heading the watch is kept by: the one named, else the best one heard.
+    fn choose_primary(&mut self, now: Instant) {
+        if let Some(name) = self.settings.primary {
+            self.primary = self.place(|channel| name.is(channel.origin) && channel.raw.latest().is_some());
+        } else if self.primary.is_none() || now.since(self.began) < CHOICE {
+            let best = self
+                .headings
+                .iter()
+                .enumerate()
+                .filter(|(_, channel)| channel.raw.latest().is_some())
+                .min_by_key(|(index, channel)| (rank(channel.origin.formatter), *index));
+            self.primary = best.and_then(|(index, _)| u8::try_from(index).ok());
+        }
+    }
+
+    fn place(&self, is: impl Fn(&HeadingChannel) -> bool) -> Option<u8> {
+        self.headings.iter().position(is).and_then(|index| u8::try_from(index).ok())
+    }
+}
+
+/// The pilot of a small boat steers by a magnetic sensor, and a sensor's own sentence is better
+/// than one derived from it: HDG, HDM, THS, HDT, VHW.
+fn rank(formatter: Formatter) -> u8 {
+    match &formatter.0 {
+        b"HDG" => 0,
+        b"HDM" => 1,
+        b"THS" => 2,
+        b"HDT" => 3,
+        _ => 4,
+    }
+}
+
+/// The place of a pair in the table of pairs: the upper triangle, row by row.
+fn pair_index(one: usize, other: usize) -> Option<usize> {
+    let (low, high) = if one < other { (one, other) } else { (other, one) };
+    if low == high || high >= HEADINGS {
+        return None;
+    }
+    Some(low * (2 * HEADINGS - low - 1) / 2 + (high - low - 1))
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,76 @@
+//! Heading-disagreement: two witnesses of the heading contradict each other.
+//!
+//! It finds the pilot that follows a false compass while its own display still reads on course:
+//! then the heading stands where it should, and another heading or the course over the ground
+//! turns away from it.
+
+mod ground;
+mod pair;
+
+use crate::alert::Disagreeing;
+use crate::alert::Evidence;
+use crate::alert::LimitSettings;
+use crate::alert::Verdict;
+use crate::alert::Why;
+use crate::picture::HEADINGS;
+use crate::picture::Kinship;
+use crate::picture::Picture;
+use crate::time::Instant;
+use ground::AgainstGround;
+use pair::AgainstHeading;
+
+/// The judge of the primary heading against every other witness.
+#[derive(Clone, Copy, Debug)]
+pub struct Disagreement {
+    headings: [AgainstHeading; HEADINGS],
+    ground: AgainstGround,
+}
+
+impl Disagreement {
+    /// A judge by the owner's settings.
+    pub fn new(settings: LimitSettings) -> Self {
+        Self { headings: [AgainstHeading::new(settings); HEADINGS], ground: AgainstGround::new(settings) }
+    }
+
+    /// Judges the picture, once every half second.
+    pub fn judge(&mut self, picture: &Picture, now: Instant) -> Verdict {
+        let (Some(primary), Some(heading)) = (picture.primary(), picture.heading(now)) else {
+            self.ground.pause();
+            return Verdict::Unjudged(Why::NoHeading);
+        };
+        let mut judged = false;
+        let mut raised = None;
+        let place = picture.headings().iter().position(|channel| channel.origin == primary.origin).unwrap_or(0);
+        for (index, other) in picture.headings().iter().enumerate() {
+            let Some(against) = self.headings.get_mut(index) else { continue };
+            if index == place || picture.kinship(place, index) == Kinship::OneSensor {
+                continue;
+            }
+            let Some(raw) = other.raw.fresh(now) else {
+                against.pause();
+                continue;
+            };
+            let reduced = picture.reduce(other, raw);
+            match against.judge(&heading, raw, &reduced, now) {
+                Ok(None) => judged = true,
+                Ok(Some(by)) => {
+                    judged = true;
+                    let seen = reduced.truth.or(reduced.magnetic.map(|m| crate::heading::True(m.0)));
+                    if let (None, Some(seen)) = (raised, seen) {
+                        let with = Disagreeing::Heading { origin: other.origin, heading: seen };
+                        raised = Some(Evidence::Disagreement { of: primary.origin, with, by });
+                    }
+                }
+                Err(_) => {}
+            }
+        }
+        let ground = self.ground.judge(picture, &heading, now);
+        match (raised, ground) {
+            (Some(evidence), _) => Verdict::Raised(evidence),
+            (None, Ok(Some((by, with)))) => Verdict::Raised(Evidence::Disagreement { of: primary.origin, with, by }),
+            (None, Ok(None)) => Verdict::Clear,
+            (None, Err(_)) if judged => Verdict::Clear,
+            (None, Err(why)) => Verdict::Unjudged(why),
+        }
+    }
+}

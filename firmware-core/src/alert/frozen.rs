@@ -1,0 +1,161 @@
+//! Heading-frozen: a heading that stands still while the boat turns, or that has lost its yaw.
+
+use crate::alert::Evidence;
+use crate::alert::Latch;
+use crate::alert::LimitSettings;
+use crate::alert::Smooth;
+use crate::alert::Verdict;
+use crate::alert::Why;
+use crate::angle::Turn;
+use crate::picture::HeadingChannel;
+use crate::picture::LEAST_SPEED;
+use crate::picture::Picture;
+use crate::time::Instant;
+use crate::time::Span;
+
+/// Another heading, or a declared gyro, must have turned by this.
+const TURNED: Turn = Turn::from_deg(5);
+/// The course over the ground must have turned by twice as much: it swings by itself in a seaway.
+const COURSE_FACTOR: i32 = 2;
+/// The course is averaged over this before it counts.
+const COURSE: Span = Span::from_s(8);
+/// A standing heading is looked at after this; a whole-degree sensor on a calm day stands longer.
+const STILL: Span = Span::from_s(8);
+/// A fine sensor under way that changed with most values and now stands for this has lost its yaw.
+const YAW_LOST: Span = Span::from_s(20);
+/// "Most values": three in four, of 256.
+const RESTLESS: u16 = 192;
+/// The evidence must last.
+const DELAY: Span = Span::from_s(3);
+const BACK: Span = Span::from_s(2);
+/// Other headings that are followed beside it.
+const OTHERS: usize = crate::picture::HEADINGS;
+
+/// The judge of one heading.
+#[derive(Clone, Copy, Debug)]
+pub struct Frozen {
+    limit: Turn,
+    delay: Span,
+    latch: Latch,
+    /// Where the heading stands, since when, and how restless it was before.
+    stands: Option<(Instant, u16)>,
+    /// The other headings and the averaged course as they were when it began to stand.
+    others: [Option<Turn>; OTHERS],
+    course: Smooth,
+    course_then: Option<Turn>,
+    gyro: Turn,
+    last: Option<Instant>,
+}
+
+impl Frozen {
+    /// A judge by the owner's settings.
+    pub fn new(settings: LimitSettings) -> Self {
+        Self {
+            limit: settings.limit.unwrap_or(TURNED),
+            delay: settings.delay.unwrap_or(DELAY),
+            latch: Latch::default(),
+            stands: None,
+            others: [None; OTHERS],
+            course: Smooth::default(),
+            course_then: None,
+            gyro: Turn::ZERO,
+            last: None,
+        }
+    }
+
+    /// Judges the heading at `index` of the picture, once every half second.
+    pub fn judge(&mut self, picture: &Picture, index: usize, now: Instant) -> Verdict {
+        let Some(channel) = picture.headings().get(index) else { return Verdict::Unjudged(Why::NoHeading) };
+        let Some(raw) = channel.raw.fresh(now) else {
+            self.stands = None;
+            self.latch.pause();
+            return Verdict::Unjudged(Why::NoHeading);
+        };
+        let ground = picture.ground(now).map(|(_, ground)| ground).filter(|ground| ground.speed >= LEAST_SPEED);
+        let course = ground
+            .and_then(|ground| ground.course)
+            .map(|course| self.course.step(now, Turn::from_mdeg(course.0.as_mdeg()).wrapped(), COURSE));
+        if course.is_none() {
+            self.course.reset();
+        }
+        self.note_stillness(picture, channel, index, course, now);
+        self.integrate_gyro(picture, now);
+        let still = channel.unchanged(now);
+        let turned = self.others_turned(picture, channel, index, course, now);
+        let restless = self.stands.map_or(0, |(_, restless)| restless);
+        let yaw_lost = ground.is_some() && channel.decimals >= 1 && restless >= RESTLESS && still >= YAW_LOST;
+        let frozen = still >= STILL && (turned.is_some() || yaw_lost);
+        if self.latch.step(now, frozen, still < STILL, self.delay, BACK) {
+            return Verdict::Raised(Evidence::Frozen { at: channel.referred(raw), still, turned });
+        }
+        let witness = course.is_some() || self.others.iter().any(Option::is_some) || picture.settings().rot_is_gyro;
+        if witness { Verdict::Clear } else { Verdict::Unjudged(Why::NoWitness) }
+    }
+
+    /// Where everything else was when the heading began to stand still.
+    fn note_stillness(
+        &mut self,
+        picture: &Picture,
+        channel: &HeadingChannel,
+        index: usize,
+        course: Option<Turn>,
+        now: Instant,
+    ) {
+        if self.stands.is_some_and(|(since, _)| since == channel.changed()) {
+            // A witness that came only now counts from now on.
+            self.course_then = self.course_then.or(course);
+            return;
+        }
+        self.stands = Some((channel.changed(), channel.restless()));
+        self.course_then = course;
+        self.gyro = Turn::ZERO;
+        for (slot, other) in self.others.iter_mut().zip(0..) {
+            *slot = witness_reading(picture, index, other, now);
+        }
+    }
+
+    fn integrate_gyro(&mut self, picture: &Picture, now: Instant) {
+        let elapsed = self.last.map_or(Span::ZERO, |last| now.since(last)).as_ms().min(2000);
+        self.last = Some(now);
+        if !picture.settings().rot_is_gyro {
+            return;
+        }
+        if let Some(rate) = picture.rate().fresh(now) {
+            let step = i64::from(rate.as_mdeg_per_s()) * i64::try_from(elapsed).unwrap_or(0) / 1000;
+            self.gyro += Turn::from_mdeg(i32::try_from(step).unwrap_or(0));
+        }
+    }
+
+    /// The largest turn that another witness shows since the heading stands, if it is enough.
+    fn others_turned(
+        &self,
+        picture: &Picture,
+        channel: &HeadingChannel,
+        index: usize,
+        course: Option<Turn>,
+        now: Instant,
+    ) -> Option<Turn> {
+        // What the heading itself cannot show is no turn of others.
+        let limit = self.limit + channel.rounding();
+        let headings = self.others.iter().enumerate().filter_map(|(other, then)| {
+            let reading = witness_reading(picture, index, other, now)?;
+            Some((reading - (*then)?).wrapped()).filter(|turn| turn.size() >= limit)
+        });
+        let by_course = match (course, self.course_then) {
+            (Some(course), Some(then)) => Some((course - then).wrapped())
+                .filter(|turn| turn.size() >= Turn::from_mdeg(limit.as_mdeg().saturating_mul(COURSE_FACTOR))),
+            _ => None,
+        };
+        let by_gyro = Some(self.gyro).filter(|turn| turn.size() >= limit);
+        headings.chain(by_course).chain(by_gyro).max_by_key(|turn| turn.size())
+    }
+}
+
+/// What another heading reads, unless it is a copy of the one at `index`, or may be one.
+fn witness_reading(picture: &Picture, index: usize, other: usize, now: Instant) -> Option<Turn> {
+    if other == index || picture.kinship(index, other) == crate::picture::Kinship::OneSensor {
+        return None;
+    }
+    let raw = picture.headings().get(other)?.raw.fresh(now)?;
+    Some(Turn::from_mdeg(raw.as_mdeg()).wrapped())
+}

@@ -1,0 +1,65 @@
+//! Heading-lost and position-lost: a wanted value is stale, void, or never came.
+
+use crate::alert::Evidence;
+use crate::alert::Latch;
+use crate::alert::LimitSettings;
+use crate::alert::Lost;
+use crate::alert::Verdict;
+use crate::alert::Why;
+use crate::picture::Freshness;
+use crate::picture::Tracked;
+use crate::time::Instant;
+use crate::time::Span;
+
+/// A wanted heading that never came is missed after this.
+pub const HEADING_GRACE: Span = Span::from_s(30);
+/// A receiver without an almanac takes minutes to its first fix: common practice, no source.
+pub const POSITION_GRACE: Span = Span::from_min(5);
+/// A heading that is stale is lost at once: the pilot steers by it.
+pub const HEADING_DELAY: Span = Span::ZERO;
+/// A receiver misses a fix for some seconds now and then, under a bridge or in a steep sea.
+pub const POSITION_DELAY: Span = Span::from_s(10);
+/// It must be back for so long.
+const BACK: Span = Span::from_s(5);
+
+/// The judge of one wanted value.
+#[derive(Clone, Copy, Debug)]
+pub struct LostValue {
+    began: Instant,
+    grace: Span,
+    delay: Span,
+    latch: Latch,
+}
+
+impl LostValue {
+    /// A judge that begins at `began` and gives the value `grace` to come; `delay` is its default.
+    pub fn new(began: Instant, grace: Span, delay: Span, settings: LimitSettings) -> Self {
+        Self { began, grace, delay: settings.delay.unwrap_or(delay), latch: Latch::default() }
+    }
+
+    /// Judges the value; `wanted` where the owner names it although it was never heard.
+    pub fn judge<T: Copy>(&mut self, value: Option<&Tracked<T>>, wanted: bool, now: Instant) -> Verdict {
+        let freshness = value.map_or(Freshness::Never, |value| value.freshness(now));
+        let wanted = wanted || value.is_some_and(Tracked::is_wanted);
+        let since_start = now.since(self.began);
+        let (how, silent, missing) = match freshness {
+            Freshness::Never if !wanted => {
+                return Verdict::Unjudged(if since_start < self.grace { Why::NotYetHeard } else { Why::NotWanted });
+            }
+            Freshness::Never if since_start < self.grace => return Verdict::Unjudged(Why::NotYetHeard),
+            Freshness::Never => (Lost::NeverCame, since_start, true),
+            Freshness::Fresh => (Lost::Silent, Span::ZERO, false),
+            // It came for less than a minute and went: nobody relies on it yet.
+            Freshness::Stale { .. } if !wanted => return Verdict::Unjudged(Why::NotWanted),
+            Freshness::Stale { last } => {
+                let void = value.is_some_and(|value| value.is_void(now));
+                (if void { Lost::Void } else { Lost::Silent }, now.since(last), true)
+            }
+        };
+        if self.latch.step(now, missing, !missing, self.delay, BACK) {
+            Verdict::Raised(Evidence::Lost { how, silent })
+        } else {
+            Verdict::Clear
+        }
+    }
+}

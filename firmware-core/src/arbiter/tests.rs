@@ -1,0 +1,159 @@
+//! The alert state machine, written as transcripts.
+
+use super::*;
+use crate::alert::Lost;
+use crate::alert::Why;
+use std::format;
+use std::string::String;
+use std::vec::Vec as StdVec;
+
+fn raised() -> Verdict {
+    Verdict::Raised(Evidence::Lost { how: Lost::Silent, silent: Span::from_s(4) })
+}
+
+struct Watch {
+    arbiter: Arbiter,
+    seen: StdVec<String>,
+}
+
+impl Watch {
+    fn new() -> Self {
+        Self { arbiter: Arbiter::new(), seen: StdVec::new() }
+    }
+
+    fn write(seen: &mut StdVec<String>, c: AlertChange) {
+        let mark = match (c.escalated, c.repeated, c.follows) {
+            (true, ..) => " escalated",
+            (_, true, _) => " repeated",
+            (_, _, Some(_)) => " follows",
+            _ => "",
+        };
+        seen.push(format!("{} {} {} #{}{mark}", c.at.as_ms() / 1000, c.priority, c.state.word(), c.occurrence));
+    }
+
+    fn take(&mut self, s: u64, kind: AlertKind, verdict: Verdict, follows: Option<AlertKind>) {
+        let seen = &mut self.seen;
+        let now = Instant::from_ms(s * 1000);
+        self.arbiter.take(now, kind, Instance::Boat, verdict, follows, &mut |c| Self::write(seen, c));
+    }
+
+    fn steps(&mut self, from: u64, to: u64) {
+        for s in from..=to {
+            let seen = &mut self.seen;
+            self.arbiter.step(Instant::from_ms(s * 1000), &mut |c| Self::write(seen, c));
+        }
+    }
+
+    fn acknowledge(&mut self, s: u64) {
+        let seen = &mut self.seen;
+        self.arbiter.acknowledge(Instant::from_ms(s * 1000), &mut |c| Self::write(seen, c));
+    }
+
+    fn silence(&mut self, s: u64) {
+        let seen = &mut self.seen;
+        self.arbiter.silence(Instant::from_ms(s * 1000), &mut |c| Self::write(seen, c));
+    }
+}
+
+#[test]
+fn an_alarm_acknowledged_and_rectified() {
+    let mut w = Watch::new();
+    w.take(1, AlertKind::HeadingLost, raised(), None);
+    w.take(2, AlertKind::HeadingLost, raised(), None);
+    w.acknowledge(3);
+    w.take(4, AlertKind::HeadingLost, Verdict::Clear, None);
+    w.take(5, AlertKind::HeadingLost, raised(), None);
+    assert_eq!(
+        w.seen,
+        [
+            "1 alarm active-unacknowledged #1",
+            "3 alarm active-acknowledged #1",
+            "4 alarm normal #1",
+            "5 alarm active-unacknowledged #2"
+        ]
+    );
+}
+
+#[test]
+fn rectified_unacknowledged_that_recurs_is_active_again() {
+    let mut w = Watch::new();
+    w.take(1, AlertKind::HeadingLost, raised(), None);
+    w.take(2, AlertKind::HeadingLost, Verdict::Clear, None);
+    w.take(3, AlertKind::HeadingLost, raised(), None);
+    w.take(4, AlertKind::HeadingLost, Verdict::Clear, None);
+    w.acknowledge(5);
+    assert_eq!(
+        w.seen,
+        [
+            "1 alarm active-unacknowledged #1",
+            "2 alarm rectified-unacknowledged #1",
+            "3 alarm active-unacknowledged #2",
+            "4 alarm rectified-unacknowledged #2",
+            "5 alarm normal #2"
+        ]
+    );
+}
+
+#[test]
+fn silence_lasts_thirty_seconds() {
+    let mut w = Watch::new();
+    w.take(0, AlertKind::OffHeading, raised(), None);
+    w.silence(10);
+    w.steps(11, 45);
+    assert_eq!(
+        w.seen,
+        ["0 alarm active-unacknowledged #1", "10 alarm active-silenced #1", "40 alarm active-unacknowledged #1"]
+    );
+}
+
+#[test]
+fn a_warning_repeats_each_minute_and_escalates_after_five() {
+    let mut w = Watch::new();
+    w.take(0, AlertKind::PositionLost, raised(), None);
+    w.steps(1, 400);
+    assert_eq!(
+        w.seen,
+        [
+            "0 warning active-unacknowledged #1",
+            "60 warning active-unacknowledged #1 repeated",
+            "120 warning active-unacknowledged #1 repeated",
+            "180 warning active-unacknowledged #1 repeated",
+            "240 warning active-unacknowledged #1 repeated",
+            "300 alarm active-unacknowledged #1 escalated"
+        ]
+    );
+    // The next time it is a warning again.
+    w.acknowledge(401);
+    w.take(402, AlertKind::PositionLost, Verdict::Clear, None);
+    w.take(403, AlertKind::PositionLost, raised(), None);
+    assert_eq!(w.seen.last().map(String::as_str), Some("403 warning active-unacknowledged #2"));
+}
+
+#[test]
+fn a_caution_asks_for_no_answer() {
+    let mut w = Watch::new();
+    w.take(1, AlertKind::InputDamaged, raised(), None);
+    w.acknowledge(2);
+    w.silence(3);
+    w.steps(4, 400);
+    w.take(401, AlertKind::InputDamaged, Verdict::Clear, None);
+    assert_eq!(w.seen, ["1 caution active #1", "401 caution normal #1"]);
+}
+
+#[test]
+fn what_cannot_be_judged_clears_nothing() {
+    let mut w = Watch::new();
+    w.take(1, AlertKind::OffHeading, raised(), None);
+    w.take(2, AlertKind::OffHeading, Verdict::Unjudged(Why::NoHeading), None);
+    assert!(w.arbiter.stands(AlertKind::OffHeading, Instance::Boat));
+    assert_eq!(w.seen.len(), 1);
+}
+
+#[test]
+fn a_follower_sounds_by_itself_once_its_cause_is_gone() {
+    let mut w = Watch::new();
+    w.take(1, AlertKind::HeadingLost, raised(), Some(AlertKind::InputLost));
+    w.take(2, AlertKind::HeadingLost, raised(), Some(AlertKind::InputLost));
+    w.take(3, AlertKind::HeadingLost, raised(), None);
+    assert_eq!(w.seen, ["1 alarm active-unacknowledged #1 follows", "3 alarm active-unacknowledged #1"]);
+}

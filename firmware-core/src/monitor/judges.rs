@@ -1,0 +1,181 @@
+//! All the judges together, and what each of them looks at.
+
+use crate::alert::AlertKind;
+use crate::alert::Disagreement;
+use crate::alert::Frozen;
+use crate::alert::HEADING_DELAY;
+use crate::alert::HEADING_GRACE;
+use crate::alert::InputDamaged;
+use crate::alert::InputLost;
+use crate::alert::Instance;
+use crate::alert::LostValue;
+use crate::alert::OffHeading;
+use crate::alert::POSITION_DELAY;
+use crate::alert::POSITION_GRACE;
+use crate::alert::Verdict;
+use crate::alert::Why;
+use crate::arbiter::AlertChange;
+use crate::arbiter::Arbiter;
+use crate::monitor::Settings;
+use crate::picture::HeadingChannel;
+use crate::picture::Name;
+use crate::picture::Origin;
+use crate::picture::Picture;
+use crate::picture::SourceId;
+use crate::time::Instant;
+
+/// The headings that are watched by name: the primary, the pilot's, the second.
+const ROLES: usize = 3;
+
+/// Every judge of the watch.
+#[derive(Debug)]
+pub(super) struct Judges {
+    off_heading: OffHeading,
+    disagreement: Disagreement,
+    heading_lost: [LostValue; ROLES],
+    frozen: [Frozen; ROLES],
+    position_lost: LostValue,
+    pub(super) input_lost: [InputLost; SourceId::MAX],
+    pub(super) input_damaged: [InputDamaged; SourceId::MAX],
+    judging: [Result<(), Why>; AlertKind::ALL.len()],
+}
+
+/// A heading with a role, or the name of one that never came.
+struct Role<'a> {
+    channel: Option<(usize, &'a HeadingChannel)>,
+    instance: Instance,
+    named: bool,
+}
+
+impl Judges {
+    pub(super) fn new(now: Instant, settings: &Settings) -> Self {
+        let limit = |kind| settings.limit(kind);
+        let heading = LostValue::new(now, HEADING_GRACE, HEADING_DELAY, limit(AlertKind::HeadingLost));
+        Self {
+            off_heading: OffHeading::new(limit(AlertKind::OffHeading)),
+            disagreement: Disagreement::new(limit(AlertKind::HeadingDisagreement)),
+            heading_lost: [heading; ROLES],
+            frozen: [Frozen::new(limit(AlertKind::HeadingFrozen)); ROLES],
+            position_lost: LostValue::new(now, POSITION_GRACE, POSITION_DELAY, limit(AlertKind::PositionLost)),
+            input_lost: [InputLost::new(now, limit(AlertKind::InputLost)); SourceId::MAX],
+            input_damaged: [InputDamaged::new(limit(AlertKind::InputDamaged)); SourceId::MAX],
+            judging: [Err(Why::Starting); AlertKind::ALL.len()],
+        }
+    }
+
+    /// Whether each alert judges just now.
+    pub(super) fn judging(&self) -> [Result<(), Why>; AlertKind::ALL.len()] {
+        self.judging
+    }
+
+    /// Judges everything once, causes before what may follow from them.
+    pub(super) fn judge(
+        &mut self,
+        now: Instant,
+        settings: &Settings,
+        picture: &Picture,
+        arbiter: &mut Arbiter,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        self.judging = AlertKind::ALL
+            .map(|kind| Err(if settings.limit(kind).disabled { Why::Disabled } else { Why::NotYetHeard }));
+        let on = |kind: AlertKind| !settings.limit(kind).disabled;
+        let judging = &mut self.judging;
+        let mut take = |kind: AlertKind, instance, verdict, follows, arbiter: &mut Arbiter| {
+            note(judging, kind, &verdict);
+            arbiter.take(now, kind, instance, verdict, follows, out);
+        };
+
+        for index in 0..settings.source_count.min(SourceId::MAX as u8) {
+            let source = SourceId(index);
+            let instance = Instance::Source(source);
+            if on(AlertKind::InputLost) {
+                let verdict = self.input_lost[source.index()].judge(now);
+                take(AlertKind::InputLost, instance, verdict, None, arbiter);
+            }
+            if on(AlertKind::InputDamaged) {
+                let verdict = self.input_damaged[source.index()].judge(now);
+                take(AlertKind::InputDamaged, instance, verdict, None, arbiter);
+            }
+        }
+        for (index, role) in roles(picture).into_iter().enumerate() {
+            let Some(role) = role else { continue };
+            if on(AlertKind::HeadingLost) {
+                let value = role.channel.map(|(_, channel)| &channel.raw);
+                let verdict = self.heading_lost[index].judge(value, role.named, now);
+                let follows = role.channel.and_then(|(_, channel)| cause(arbiter, channel.origin));
+                take(AlertKind::HeadingLost, role.instance, verdict, follows, arbiter);
+            }
+            if let (Some((place, _)), true) = (role.channel, on(AlertKind::HeadingFrozen)) {
+                let verdict = self.frozen[index].judge(picture, place, now);
+                take(AlertKind::HeadingFrozen, role.instance, verdict, None, arbiter);
+            }
+        }
+        if on(AlertKind::PositionLost) {
+            let position = picture.position();
+            // A receiver that talks without a fix is one that the owner expects a position from.
+            let verdict = self.position_lost.judge(Some(position), position.was_heard(), now);
+            let follows = position.latest().and_then(|(origin, _)| cause(arbiter, origin));
+            take(AlertKind::PositionLost, Instance::Boat, verdict, follows, arbiter);
+        }
+        let primary = picture.primary().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
+        if on(AlertKind::OffHeading) {
+            let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
+            let verdict = self.off_heading.judge(picture, picture.steering(now), now);
+            take(AlertKind::OffHeading, pilot, verdict, None, arbiter);
+        }
+        if on(AlertKind::HeadingDisagreement) {
+            let verdict = self.disagreement.judge(picture, now);
+            let frozen = arbiter.stands(AlertKind::HeadingFrozen, primary);
+            let follows = frozen.then_some(AlertKind::HeadingFrozen);
+            take(AlertKind::HeadingDisagreement, primary, verdict, follows, arbiter);
+        }
+    }
+}
+
+/// An alert of several instances judges if one of them does.
+fn note(judging: &mut [Result<(), Why>; AlertKind::ALL.len()], kind: AlertKind, verdict: &Verdict) {
+    let Some(slot) = judging.get_mut(kind as usize) else { return };
+    match verdict {
+        Verdict::Clear | Verdict::Raised(_) => *slot = Ok(()),
+        Verdict::Unjudged(why) => {
+            if slot.is_err() {
+                *slot = Err(*why);
+            }
+        }
+    }
+}
+
+/// What is lost with its whole source follows from that.
+fn cause(arbiter: &Arbiter, origin: Origin) -> Option<AlertKind> {
+    let lost = arbiter.stands(AlertKind::InputLost, Instance::Source(origin.source));
+    lost.then_some(AlertKind::InputLost)
+}
+
+/// The headings that are watched: the primary, and those the owner names beside it.
+fn roles(picture: &Picture) -> [Option<Role<'_>>; ROLES] {
+    let settings = picture.settings();
+    let role = |name: Name| {
+        let place = picture.headings().iter().position(|channel| name.is(channel.origin));
+        let channel = place.and_then(|place| Some((place, picture.headings().get(place)?)));
+        let unheard = Origin { source: SourceId(0), talker: name.talker, formatter: name.formatter };
+        let origin = channel.map_or(unheard, |(_, channel)| channel.origin);
+        Role { channel, instance: Instance::Sensor(origin), named: true }
+    };
+    let primary = settings.primary.map_or_else(|| unnamed_primary(picture), role);
+    let is_primary = |role: &Role<'_>| role.instance == primary.instance;
+    let pilot = settings.pilot.map(role).filter(|role| !is_primary(role));
+    let second =
+        settings.second.map(role).filter(|role| !is_primary(role) && Some(settings.second) != Some(settings.pilot));
+    [Some(primary), pilot, second]
+}
+
+/// The primary that was chosen; before one is, a heading that talks without a value stands for it.
+fn unnamed_primary(picture: &Picture) -> Role<'_> {
+    let chosen = picture.primary().map(|channel| channel.origin);
+    let place = picture.headings().iter().position(|channel| chosen.is_none_or(|origin| origin == channel.origin));
+    let channel = place.and_then(|place| Some((place, picture.headings().get(place)?)));
+    let instance = channel.map_or(Instance::Boat, |(_, channel)| Instance::Sensor(channel.origin));
+    let void = channel.is_some_and(|(_, channel)| channel.raw.latest().is_none());
+    Role { channel, instance, named: void }
+}

@@ -1,0 +1,260 @@
+//! The monitor: bytes in, events out; the whole watch behind one type.
+//!
+//! The canonical loop:
+//!
+//! 1. make a [`Monitor`] with the owner's [`Settings`];
+//! 2. wait for bytes or for [`wake_at`](Monitor::wake_at), whichever comes first;
+//! 3. bytes: [`bytes`](Monitor::bytes); none: [`tick`](Monitor::tick). Early calls are harmless;
+//! 4. every event has been delivered when the call returns; nothing is queued;
+//! 5. when the place or the date is first known, or has moved on: [`variation`](Monitor::variation);
+//! 6. the owner's word at any time: [`order`](Monitor::order), [`acknowledge`](Monitor::acknowledge),
+//!    [`silence`](Monitor::silence).
+
+mod event;
+mod judges;
+mod settings;
+mod status;
+
+pub use crate::alert::LimitSettings;
+pub use crate::picture::{Correction, DeviationRule, ModelVariation, VariationFrom, VariationInUse};
+pub use event::{Event, Notice};
+pub use settings::{Settings, SourceSettings};
+pub use status::{HeadingStatus, Status, WitnessStatus};
+
+use crate::angle::Turn;
+use crate::arbiter::Arbiter;
+use crate::frame::Counts;
+use crate::frame::Framed;
+use crate::frame::Framer;
+use crate::picture::Command;
+use crate::picture::HEADINGS;
+use crate::picture::Origin;
+use crate::picture::Picture;
+use crate::picture::SourceId;
+use crate::picture::Steering;
+use crate::sentence;
+use crate::time::Instant;
+use crate::time::Span;
+use judges::Judges;
+
+/// Everything is judged once in each of these, at whole multiples of it, so that the same bytes at
+/// the same times give the same alerts to the millisecond however they were chopped.
+const GRID: Span = Span::from_ms(500);
+
+/// Below this horizontal field a magnetic heading is not to be trusted: the caution zone of the
+/// World Magnetic Model, 6000 nT.
+const WEAK_FIELD_NT: i32 = 6000;
+
+/// The watch.
+#[derive(Debug)]
+pub struct Monitor {
+    settings: Settings,
+    framers: [Framer; SourceId::MAX],
+    picture: Picture,
+    judges: Judges,
+    arbiter: Arbiter,
+    next: Instant,
+    told: Told,
+}
+
+/// What was said last, so that it is said again only when it changes.
+#[derive(Clone, Copy, Debug, Default)]
+struct Told {
+    heading: Option<(Origin, Correction)>,
+    steering: Steering,
+    variation: Option<VariationFrom>,
+    conflict: Option<Turn>,
+    copies: [bool; HEADINGS],
+    weak_field: bool,
+}
+
+impl Monitor {
+    /// A watch that begins at `now`.
+    pub fn new(now: Instant, settings: Settings) -> Self {
+        Self {
+            framers: settings.sources.map(|source| Framer::new(source.checksum)),
+            picture: Picture::new(now, settings.headings()),
+            judges: Judges::new(now, &settings),
+            arbiter: Arbiter::new(),
+            next: after(now),
+            told: Told::default(),
+            settings,
+        }
+    }
+
+    /// Takes bytes of `source`; every event they cause is delivered before it returns.
+    pub fn bytes(&mut self, now: Instant, source: SourceId, input: &[u8], out: &mut impl FnMut(Event<'_>)) {
+        self.tick(now, out);
+        let Self { framers, picture, judges, .. } = self;
+        framers[source.index()].feed(input, &mut |framed| take(now, source, framed, picture, judges, out));
+    }
+
+    /// The stream of `source` has ended for good (a log was read to its end).
+    pub fn finish(&mut self, now: Instant, source: SourceId, out: &mut impl FnMut(Event<'_>)) {
+        let Self { framers, picture, judges, .. } = self;
+        framers[source.index()].finish(&mut |framed| take(now, source, framed, picture, judges, out));
+    }
+
+    /// The host says that `source` failed (unplugged, connection gone), or works again.
+    pub fn input_works(&mut self, now: Instant, source: SourceId, works: bool, out: &mut impl FnMut(Event<'_>)) {
+        self.tick(now, out);
+        self.judges.input_lost[source.index()].works(works);
+        // A source that fails is no matter of half a second; judged at once it would upset the grid
+        // for nothing.
+    }
+
+    /// Time has passed. Early calls are harmless.
+    pub fn tick(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        if now < self.next {
+            return;
+        }
+        self.next = after(now);
+        self.picture.step(now);
+        self.tell(now, out);
+        let mut alert = |change| out(Event::Alert(change));
+        self.judges.judge(now, &self.settings, &self.picture, &mut self.arbiter, &mut alert);
+        self.arbiter.step(now, &mut alert);
+    }
+
+    /// The owner says how the boat is steered; whether it could be obeyed (`SteerHere` needs a heading).
+    pub fn order(&mut self, now: Instant, command: Command, out: &mut impl FnMut(Event<'_>)) -> bool {
+        let obeyed = self.picture.command(now, command);
+        self.tell(now, out);
+        obeyed
+    }
+
+    /// The model's variation for the position; to be given again when the boat or the date moves on.
+    pub fn variation(&mut self, now: Instant, model: ModelVariation, out: &mut impl FnMut(Event<'_>)) {
+        self.picture.model(model);
+        let weak = model.horizontal_nt < WEAK_FIELD_NT;
+        if weak && !self.told.weak_field {
+            out(Event::Notice(Notice::WeakField { horizontal_nt: model.horizontal_nt }));
+        }
+        self.told.weak_field = weak;
+        self.tell(now, out);
+    }
+
+    /// Somebody takes responsibility for every alert that stands unacknowledged.
+    pub fn acknowledge(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        self.arbiter.acknowledge(now, &mut |change| out(Event::Alert(change)));
+    }
+
+    /// Silences what sounds, for 30 s.
+    pub fn silence(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        self.arbiter.silence(now, &mut |change| out(Event::Alert(change)));
+    }
+
+    /// The next moment at which something may happen without any input.
+    pub fn wake_at(&self) -> Instant {
+        self.next
+    }
+
+    /// The byte account of `source`.
+    pub fn counts(&self, source: SourceId) -> &Counts {
+        self.framers[source.index()].counts()
+    }
+
+    /// What a display shows at `now`.
+    pub fn status(&self, now: Instant) -> Status {
+        Status::new(&self.picture, self.judges.judging(), self.arbiter.standing(), now)
+    }
+
+    /// UTC as the talkers gave it last: milliseconds since 1970, and when it was received. A date
+    /// that is whole 1024 weeks behind is for the host to mend: it knows the year.
+    pub fn utc(&self) -> Option<(i64, Instant)> {
+        self.picture.utc()
+    }
+
+    /// What is known.
+    pub fn picture(&self) -> &Picture {
+        &self.picture
+    }
+
+    /// The settings in force.
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Says what has changed and is no alert.
+    fn tell(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        let picture = &self.picture;
+        let told = &mut self.told;
+        if let Some(channel) = picture.primary() {
+            if let Some(raw) = channel.raw.latest() {
+                let heading = Some((channel.origin, picture.reduce(channel, raw).correction));
+                if told.heading != heading {
+                    told.heading = heading;
+                    if let Some((origin, correction)) = heading {
+                        out(Event::Notice(Notice::HeadingSource { origin, correction }));
+                    }
+                }
+            }
+            let conflict = channel.conflict(picture.card_of(channel), picture.settings().deviation);
+            if let (Some(wire), None) = (conflict, told.conflict) {
+                out(Event::Notice(Notice::DeviationConflict { origin: channel.origin, wire }));
+                told.conflict = conflict;
+            }
+        }
+        let steering = picture.steering(now);
+        if told.steering != steering {
+            told.steering = steering;
+            out(Event::Notice(Notice::Steering(steering)));
+        }
+        if let Some(used) = picture.variation().in_use() {
+            if told.variation != Some(used.from) {
+                told.variation = Some(used.from);
+                out(Event::Notice(Notice::Variation(used)));
+            }
+        }
+        for (index, channel) in picture.headings().iter().enumerate() {
+            let kept = picture.copy_of(index);
+            if let (Some(kept), Some(false)) = (kept, told.copies.get(index)) {
+                out(Event::Notice(Notice::OneSensor { kept: kept.origin, copy: channel.origin }));
+            }
+            if let Some(slot) = told.copies.get_mut(index) {
+                *slot = kept.is_some();
+            }
+        }
+    }
+}
+
+/// The first grid point after `now`.
+const fn after(now: Instant) -> Instant {
+    Instant::from_ms((now.as_ms() / GRID.as_ms()).saturating_add(1).saturating_mul(GRID.as_ms()))
+}
+
+/// Takes one framed line: decoded, into the picture, and told.
+#[inline]
+fn take(
+    now: Instant,
+    source: SourceId,
+    framed: Framed<'_>,
+    picture: &mut Picture,
+    judges: &mut Judges,
+    out: &mut impl FnMut(Event<'_>),
+) {
+    let index = source.index();
+    judges.input_lost[index].alive(now);
+    let line = match framed {
+        Framed::Line(line) => line,
+        Framed::Refused(refused) => {
+            judges.input_damaged[index].line(false);
+            out(Event::Refused { source, refused });
+            return;
+        }
+    };
+    match sentence::decode(&line) {
+        Ok(decoded) => {
+            judges.input_damaged[index].line(true);
+            picture.take(now, source, &line, &decoded.sentence);
+            out(Event::Sentence { source, line: &line, decoded: &decoded });
+        }
+        Err(malformed) => {
+            judges.input_damaged[index].line(false);
+            out(Event::Malformed { source, line: &line, malformed });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

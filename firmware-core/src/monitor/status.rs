@@ -1,0 +1,183 @@
+//! Everything a display shows, at one moment.
+
+use heapless::Vec;
+
+use crate::alert::AlertKind;
+use crate::alert::Why;
+use crate::angle::Turn;
+use crate::arbiter::ALERTS;
+use crate::arbiter::AlertChange;
+use crate::heading::Compass;
+use crate::heading::Magnetic;
+use crate::heading::True;
+use crate::picture::Correction;
+use crate::picture::GROUNDS;
+use crate::picture::HEADINGS;
+use crate::picture::HeadingChannel;
+use crate::picture::Origin;
+use crate::picture::Picture;
+use crate::picture::Referred;
+use crate::picture::Steering;
+use crate::picture::VariationInUse;
+use crate::time::Instant;
+use crate::time::Span;
+use crate::unit::Position;
+use crate::unit::Speed;
+
+/// Everything a display shows, at one moment.
+#[derive(Clone, Debug)]
+pub struct Status {
+    /// The heading the watch is kept by, if one was ever heard.
+    pub heading: Option<HeadingStatus>,
+    /// How the boat is steered.
+    pub steering: Steering,
+    /// From the order to the heading, starboard plus, where both are fresh and comparable.
+    pub off: Option<Turn>,
+    /// Course and speed over the ground, fresh, with their age; the course only where it means
+    /// something to the receiver.
+    pub ground: Option<(Option<True>, Speed, Span)>,
+    /// The last position, with its age.
+    pub position: Option<(Position, Span)>,
+    /// Rudder, starboard plus, with its age.
+    pub rudder: Option<(Turn, Span)>,
+    /// The variation in use.
+    pub variation: Option<VariationInUse>,
+    /// Each witness of the heading.
+    pub witnesses: Vec<WitnessStatus, { HEADINGS + GROUNDS }>,
+    /// For each alert whether it judges, in the order of [`AlertKind::ALL`].
+    pub judging: [Result<(), Why>; AlertKind::ALL.len()],
+    /// The alerts that are not normal, most urgent first.
+    pub alerts: Vec<AlertChange, ALERTS>,
+}
+
+/// The heading the watch is kept by.
+#[derive(Clone, Copy, Debug)]
+pub struct HeadingStatus {
+    /// Who sends it.
+    pub origin: Origin,
+    /// As sent, in the reference it is sent in.
+    pub raw: Referred,
+    /// Compass, where it is a compass heading.
+    pub compass: Option<Compass>,
+    /// Magnetic.
+    pub magnetic: Option<Magnetic>,
+    /// True, where the variation is known.
+    pub truth: Option<True>,
+    /// How it becomes magnetic.
+    pub correction: Correction,
+    /// How old it is.
+    pub age: Span,
+    /// Whether it is stale.
+    pub stale: bool,
+    /// For how long it has not changed by a digit.
+    pub unchanged: Span,
+}
+
+/// One witness of the heading.
+#[derive(Clone, Copy, Debug)]
+pub struct WitnessStatus {
+    /// Who.
+    pub origin: Origin,
+    /// Its heading or course, true where that can be known.
+    pub truth: Option<True>,
+    /// Its difference from the primary heading, starboard plus, where both are true and fresh.
+    pub differs: Option<Turn>,
+    /// How old it is.
+    pub age: Span,
+    /// Whether it is stale.
+    pub stale: bool,
+    /// The heading it is a copy of, if it is one.
+    pub copy_of: Option<Origin>,
+    /// Whether it is the ground velocity and not a heading.
+    pub ground: bool,
+}
+
+impl Status {
+    /// The status of `picture`; `judging` and `alerts` come from the monitor.
+    pub(super) fn new<'a>(
+        picture: &Picture,
+        judging: [Result<(), Why>; AlertKind::ALL.len()],
+        alerts: impl Iterator<Item = &'a AlertChange>,
+        now: Instant,
+    ) -> Self {
+        let steering = picture.steering(now);
+        let off = match steering {
+            Steering::Heading { order, by, .. } => {
+                picture.heading_for(order, by, now).map(|heading| order.bearing.turn_to(heading.bearing))
+            }
+            _ => None,
+        };
+        let mut standing: Vec<AlertChange, ALERTS> = alerts.copied().collect();
+        standing.sort_unstable_by_key(|change| (core::cmp::Reverse(change.priority), change.at, change.kind));
+        Self {
+            heading: picture.primary().and_then(|channel| heading_status(picture, channel, now)),
+            steering,
+            off,
+            ground: ground_status(picture, now),
+            position: picture.position().latest().map(|(_, position)| (position, picture.position().age(now))),
+            rudder: picture.rudder().latest().map(|rudder| (rudder, picture.rudder().age(now))),
+            variation: picture.variation().in_use(),
+            witnesses: witnesses(picture, now),
+            judging,
+            alerts: standing,
+        }
+    }
+}
+
+fn heading_status(picture: &Picture, channel: &HeadingChannel, now: Instant) -> Option<HeadingStatus> {
+    let raw = channel.raw.latest()?;
+    let reduced = picture.reduce(channel, raw);
+    Some(HeadingStatus {
+        origin: channel.origin,
+        raw: channel.referred(raw),
+        compass: reduced.compass,
+        magnetic: reduced.magnetic,
+        truth: reduced.truth,
+        correction: reduced.correction,
+        age: channel.raw.age(now),
+        stale: channel.raw.fresh(now).is_none(),
+        unchanged: channel.unchanged(now),
+    })
+}
+
+fn ground_status(picture: &Picture, now: Instant) -> Option<(Option<True>, Speed, Span)> {
+    let (origin, ground) = picture.ground(now)?;
+    let channel = picture.grounds().iter().find(|channel| channel.origin == origin)?;
+    Some((ground.course, ground.speed, channel.velocity.age(now)))
+}
+
+fn witnesses(picture: &Picture, now: Instant) -> Vec<WitnessStatus, { HEADINGS + GROUNDS }> {
+    let mine = picture.heading(now).and_then(|reduced| reduced.truth);
+    let differs = |truth: Option<True>, stale: bool| match (mine, truth, stale) {
+        (Some(mine), Some(truth), false) => Some(mine.0.turn_to(truth.0)),
+        _ => None,
+    };
+    let headings = picture.headings().iter().enumerate().filter_map(|(index, channel)| {
+        let raw = channel.raw.latest()?;
+        let truth = picture.reduce(channel, raw).truth;
+        let stale = channel.raw.fresh(now).is_none();
+        Some(WitnessStatus {
+            origin: channel.origin,
+            truth,
+            differs: differs(truth, stale),
+            age: channel.raw.age(now),
+            stale,
+            copy_of: picture.copy_of(index).map(|kept| kept.origin),
+            ground: false,
+        })
+    });
+    let grounds = picture.grounds().iter().filter_map(|channel| {
+        let truth = channel.velocity.latest()?.course;
+        let stale = channel.velocity.fresh(now).is_none();
+        Some(WitnessStatus {
+            origin: channel.origin,
+            truth,
+            differs: differs(truth, stale),
+            age: channel.velocity.age(now),
+            stale,
+            copy_of: None,
+            ground: true,
+        })
+    });
+    headings.chain(grounds).collect()
+}

@@ -1,0 +1,223 @@
+//! A value with its history: never there, fresh, or stale since.
+
+use crate::time::Instant;
+use crate::time::Span;
+
+/// A value counts as stale after this, or after four usual intervals, whichever is longer.
+const LEAST_STALE: Span = Span::from_s(3);
+
+/// A value that was there for so long is wanted from then on.
+const WANTED_AFTER: Span = Span::from_s(60);
+
+/// How a tracked value stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Freshness {
+    /// It never came.
+    Never,
+    /// It is current.
+    Fresh,
+    /// Its time is over. No news is not good news.
+    Stale {
+        /// When the last good one came.
+        last: Instant,
+    },
+}
+
+/// A value that comes again and again, and its usual interval.
+#[derive(Clone, Copy, Debug)]
+pub struct Tracked<T> {
+    value: Option<T>,
+    /// When the last good value came.
+    last: Instant,
+    /// When the present unbroken run of good values began.
+    run_began: Instant,
+    /// When its sentence last came, good or void.
+    heard: Option<Instant>,
+    /// The usual interval, sixteenths of a millisecond; zero until two values came.
+    interval_16: u64,
+    wanted: bool,
+}
+
+impl<T> Default for Tracked<T> {
+    fn default() -> Self {
+        Self {
+            value: None,
+            last: Instant::from_ms(0),
+            run_began: Instant::from_ms(0),
+            heard: None,
+            interval_16: 0,
+            wanted: false,
+        }
+    }
+}
+
+impl<T: Copy> Tracked<T> {
+    /// A good value came.
+    pub fn take(&mut self, now: Instant, value: T) {
+        if self.value.is_none() || !self.is_fresh(now) {
+            self.run_began = now;
+        } else if now > self.last {
+            self.learn_interval(now.since(self.last).as_ms());
+        }
+        self.value = Some(value);
+        self.last = now;
+        self.heard = Some(now);
+        self.wanted |= now.since(self.run_began) >= WANTED_AFTER;
+    }
+
+    /// Its sentence came without a usable value.
+    pub fn void(&mut self, now: Instant) {
+        self.heard = Some(now);
+    }
+
+    /// The owner asks for it, so it is wanted before it ever came.
+    pub fn want(&mut self) {
+        self.wanted = true;
+    }
+
+    /// The last good value, however old.
+    pub fn latest(&self) -> Option<T> {
+        self.value
+    }
+
+    /// The value, if it is fresh.
+    pub fn fresh(&self, now: Instant) -> Option<T> {
+        if self.is_fresh(now) { self.value } else { None }
+    }
+
+    /// How it stands.
+    pub fn freshness(&self, now: Instant) -> Freshness {
+        match self.value {
+            None => Freshness::Never,
+            Some(_) if self.is_fresh(now) => Freshness::Fresh,
+            Some(_) => Freshness::Stale { last: self.last },
+        }
+    }
+
+    /// The age of the last good value.
+    pub fn age(&self, now: Instant) -> Span {
+        now.since(self.last)
+    }
+
+    /// When the last good value came.
+    pub fn last(&self) -> Instant {
+        self.last
+    }
+
+    /// When the present unbroken run of good values began.
+    pub fn run_began(&self) -> Instant {
+        self.run_began
+    }
+
+    /// Whether its sentence still comes although the value does not.
+    pub fn is_void(&self, now: Instant) -> bool {
+        match self.heard {
+            Some(heard) => heard > self.last && now.since(heard) < self.stale_after(),
+            None => false,
+        }
+    }
+
+    /// Whether its sentence ever came, good or void.
+    pub fn was_heard(&self) -> bool {
+        self.heard.is_some()
+    }
+
+    /// Whether it is missed when it is not there: the owner names it, or it was there for a minute.
+    pub fn is_wanted(&self) -> bool {
+        self.wanted
+    }
+
+    /// How long after a good value it counts as stale.
+    pub fn stale_after(&self) -> Span {
+        LEAST_STALE.max(Span::from_ms(self.interval_16 / 16).times(4))
+    }
+
+    fn is_fresh(&self, now: Instant) -> bool {
+        self.value.is_some() && now.since(self.last) <= self.stale_after()
+    }
+
+    /// One gap more. A single long gap may not teach the watch patience with silence, so a gap
+    /// counts as at most twice the usual one; a talker that really slowed down is believed after
+    /// a few.
+    fn learn_interval(&mut self, gap_ms: u64) {
+        if self.interval_16 == 0 {
+            self.interval_16 = gap_ms.min(60_000) * 16;
+            return;
+        }
+        let usual = self.interval_16 / 16;
+        let counted = gap_ms.min((usual * 2).max(2000)).min(60_000);
+        self.interval_16 = (self.interval_16 * 7 + counted * 16) / 8;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(s: u64) -> Instant {
+        Instant::from_s_for_tests(s)
+    }
+
+    impl Instant {
+        fn from_s_for_tests(s: u64) -> Self {
+            Self::from_ms(s * 1000)
+        }
+    }
+
+    #[test]
+    fn never_fresh_stale() {
+        let mut heading = Tracked::default();
+        assert_eq!(heading.freshness(at(9)), Freshness::Never);
+        heading.take(at(10), 7);
+        assert_eq!((heading.freshness(at(13)), heading.fresh(at(13))), (Freshness::Fresh, Some(7)));
+        let stale = Instant::from_ms(13_001);
+        assert_eq!((heading.freshness(stale), heading.fresh(stale)), (Freshness::Stale { last: at(10) }, None));
+        assert_eq!(heading.latest(), Some(7));
+    }
+
+    #[test]
+    fn a_slow_talker_is_given_four_of_its_intervals() {
+        let mut depth = Tracked::default();
+        for s in [0, 3, 6, 9] {
+            depth.take(at(s), ());
+        }
+        assert_eq!(depth.stale_after(), Span::from_s(12));
+    }
+
+    #[test]
+    fn one_outage_does_not_teach_patience() {
+        let mut heading = Tracked::default();
+        for s in 0..20 {
+            heading.take(at(s), ());
+        }
+        heading.take(at(3600), ());
+        heading.take(at(3601), ());
+        assert!(heading.stale_after() <= Span::from_s(5), "{:?}", heading.stale_after());
+    }
+
+    #[test]
+    fn wanted_after_a_minute_without_a_break() {
+        let mut value = Tracked::default();
+        for s in 0..40 {
+            value.take(at(s), ());
+        }
+        for s in 100..140 {
+            value.take(at(s), ());
+        }
+        assert!(!value.is_wanted());
+        for s in 140..161 {
+            value.take(at(s), ());
+        }
+        assert!(value.is_wanted());
+    }
+
+    #[test]
+    fn a_void_value_is_heard_but_not_fresh() {
+        let mut value = Tracked::default();
+        value.take(at(0), 1);
+        value.void(at(4));
+        assert!(value.is_void(at(5)));
+        assert_eq!(value.fresh(at(5)), None);
+        assert!(!value.is_void(at(20)));
+    }
+}

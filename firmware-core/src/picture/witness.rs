@@ -1,0 +1,131 @@
+//! Which headings are one sensor: witnesses that always agree because they are copies.
+//!
+//! On small boats HDT is often the compass plus variation, and VHW a copy. Two headings whose
+//! difference stays constant within rounding while the boat turns through 90 degrees are one
+//! sensor; two real sensors have different deviation and do not manage that.
+
+use crate::angle::Bearing;
+use crate::angle::Turn;
+use crate::picture::HeadingChannel;
+use crate::time::Instant;
+use crate::time::Span;
+
+/// What is known of a pair of headings.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Kinship {
+    /// The boat has not turned enough to tell.
+    #[default]
+    Unknown,
+    /// One is a copy of the other.
+    OneSensor,
+    /// Two sensors.
+    Two,
+}
+
+/// The evidence on one pair of headings.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Pair {
+    kinship: Kinship,
+    /// The first difference of this round, and how many later ones are within rounding of it.
+    centre: Option<Turn>,
+    inside: u16,
+    total: u16,
+    /// How far the boat has swung in this round, from `low` to `high` about where it began.
+    last: Bearing,
+    swung: Turn,
+    low: Turn,
+    high: Turn,
+}
+
+/// The boat must turn so far before a pair is judged.
+const TURNED: Turn = Turn::from_deg(90);
+/// And so many differences must have been taken at moments when she turned slowly.
+const ENOUGH: u16 = 30;
+/// A partner older than this is of another moment.
+const SAME_MOMENT: Span = Span::from_ms(600);
+/// Differences are taken only while the heading moves less than this from one value to the next,
+/// for in a fast turn two talkers of one sensor differ by their delay.
+const SLOW: Turn = Turn::from_mdeg(600);
+
+impl Pair {
+    /// What is known of the pair.
+    pub fn kinship(&self) -> Kinship {
+        self.kinship
+    }
+
+    /// A value of `one` came just now, after `before`; `other` is its partner.
+    pub fn compare(&mut self, now: Instant, one: &HeadingChannel, before: Bearing, other: &HeadingChannel) {
+        let (Some(a), Some(b)) = (one.raw.latest(), other.raw.latest()) else { return };
+        if other.raw.age(now) > SAME_MOMENT {
+            return;
+        }
+        let step = before.turn_to(a);
+        let difference = a.turn_to(b);
+        let Some(centre) = self.centre else {
+            *self = Self { kinship: self.kinship, centre: Some(difference), last: a, ..Self::default() };
+            return;
+        };
+        self.swung += self.last.turn_to(a);
+        self.last = a;
+        self.low = self.low.min(self.swung);
+        self.high = self.high.max(self.swung);
+        if step.size() <= SLOW.max(one.rounding() + one.rounding()) {
+            let rounding = one.rounding() + other.rounding();
+            let allowed = rounding + rounding + step.size();
+            self.total = self.total.saturating_add(1);
+            if (difference - centre).wrapped().size() <= allowed {
+                self.inside = self.inside.saturating_add(1);
+            }
+        }
+        if self.high - self.low >= TURNED && self.total >= ENOUGH {
+            // One in ten may be a value of another moment.
+            let one_sensor = u32::from(self.inside) * 10 >= u32::from(self.total) * 9;
+            self.kinship = if one_sensor { Kinship::OneSensor } else { Kinship::Two };
+            self.centre = None;
+        } else if self.total == u16::MAX {
+            self.centre = None;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::Formatter;
+    use crate::frame::Talker;
+    use crate::picture::Origin;
+    use crate::picture::Reference;
+    use crate::picture::SourceId;
+
+    /// A boat that turns 2 degrees a second for `s` seconds, heading at 2 Hz to 0.1 degree, and a
+    /// partner made from it by `other`, sent 100 ms later.
+    fn run(s: u64, rate_mdeg_per_s: i64, other: impl Fn(i64) -> i64) -> Kinship {
+        let origin = Origin { source: SourceId(0), talker: Talker(*b"HC"), formatter: Formatter(*b"HDG") };
+        let mut one = HeadingChannel::new(origin, Reference::Compass);
+        let mut two = HeadingChannel::new(origin, Reference::True);
+        let mut pair = Pair::default();
+        let tenth = |mdeg: i64| Bearing::from_mdeg((mdeg + 50).div_euclid(100) * 100);
+        for half in 0..s * 2 {
+            let truth = 10_000 + half as i64 * rate_mdeg_per_s / 2;
+            let now = Instant::from_ms(half * 500);
+            let before = one.raw.latest().unwrap_or_default();
+            one.take(now, tenth(truth), 1);
+            pair.compare(now, &one, before, &two);
+            two.take(Instant::from_ms(half * 500 + 100), tenth(other(truth)), 1);
+        }
+        pair.kinship()
+    }
+
+    #[test]
+    fn a_copy_with_a_constant_added_is_one_sensor_and_time_alone_tells_nothing() {
+        assert_eq!(run(200, 1000, |h| h + 4_130), Kinship::OneSensor);
+        assert_eq!(run(2000, 0, |h| h + 4_130), Kinship::Unknown);
+        assert_eq!(run(80, 1000, |h| h + 4_130), Kinship::Unknown);
+    }
+
+    #[test]
+    fn a_sensor_with_a_deviation_of_its_own_is_another_witness() {
+        let own = |h: i64| h + ((h as f64 / 1000.0).to_radians().sin() * 1500.0) as i64;
+        assert_eq!(run(200, 1000, own), Kinship::Two);
+    }
+}
