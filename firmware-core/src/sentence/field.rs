@@ -1,19 +1,13 @@
 //! The fields of a sentence: a cursor that reads each once, in order, with its unit letter.
 //!
 //! Absent, half-present, out of range and zero are four different things, and each has its own
-//! representation here.
+//! representation here. What the fields mean as quantities is read in `quantity.rs`.
 
 use nom::IResult;
 use nom::Parser;
 use nom::bytes::complete::take_till;
-use nom::character::complete::char;
-use nom::combinator::opt;
 
-use crate::angle::Bearing;
-use crate::angle::Turn;
-use crate::bounds::BEARING;
 use crate::bounds::Bounds;
-use crate::decimal::decimals;
 use crate::decimal::scaled;
 
 /// One value of a sentence.
@@ -75,21 +69,57 @@ impl<T> Field<T> {
     }
 
     /// A known value becomes unusable because the talker marks it invalid; the rest stands.
+    ///
+    /// It is not counted as a fault: a talker that says "do not use this" does its job.
     #[inline]
     #[must_use]
     pub fn marked_invalid(self) -> Self {
+        self.spoilt(Defect::MarkedInvalid)
+    }
+
+    /// A known value becomes unusable for the reason given; absent and unusable stay as they are.
+    #[inline]
+    #[must_use]
+    pub(crate) fn spoilt(self, defect: Defect) -> Self {
         match self {
-            Self::Known(_) => Self::Unusable(Defect::MarkedInvalid),
+            Self::Known(_) => Self::Unusable(defect),
             other => other,
+        }
+    }
+
+    /// The principal value of a sentence: unusable refuses the sentence, absent does not.
+    ///
+    /// # Errors
+    /// [`Malformed`] with `number` and `expected` where the value is unusable.
+    #[inline]
+    pub(crate) fn principal(self, number: u8, expected: &'static str) -> Result<Self, Malformed> {
+        match self {
+            Self::Unusable(defect) => Err(Malformed { field: number, expected, defect }),
+            other => Ok(other),
+        }
+    }
+}
+
+impl Field<i64> {
+    /// A checked number in the type its bounds fit. A row of bounds too wide for that type would
+    /// show as out of range, never as another number.
+    #[inline]
+    pub(crate) fn narrow<T: TryFrom<i64>>(self) -> Field<T> {
+        match self {
+            Self::Known(value) => match T::try_from(value) {
+                Ok(value) => Field::Known(value),
+                Err(_) => Field::Unusable(Defect::OutOfRange),
+            },
+            Self::Unusable(defect) => Field::Unusable(defect),
+            Self::Absent => Field::Absent,
         }
     }
 }
 
 /// A cursor over the fields of one sentence.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Fields<'a> {
     rest: Option<&'a [u8]>,
-    number: u8,
     unusable: u8,
 }
 
@@ -97,17 +127,16 @@ impl<'a> Fields<'a> {
     /// A cursor before the first field of `body`.
     #[inline]
     pub const fn new(body: Option<&'a [u8]>) -> Self {
-        Self { rest: body, number: 0, unusable: 0 }
+        Self { rest: body, unusable: 0 }
     }
 
     /// The next field as bytes; empty where it is empty or there are no more.
     #[inline]
     pub fn text(&mut self) -> &'a [u8] {
-        self.number = self.number.saturating_add(1);
         let Some(rest) = self.rest else { return b"" };
         match field(rest) {
-            Ok((after, (text, more))) => {
-                self.rest = more.map(|_| after);
+            Ok((after, text)) => {
+                self.rest = after.get(1..);
                 text
             }
             Err(_) => {
@@ -115,6 +144,15 @@ impl<'a> Fields<'a> {
                 b""
             }
         }
+    }
+
+    /// Everything that is left, commas and all: a text that closes a sentence.
+    ///
+    /// A comma in a text should be written `^2C`, yet talkers send it as it is; a text cut short
+    /// at it would say less than was sent.
+    #[inline]
+    pub fn remainder(&mut self) -> &'a [u8] {
+        self.rest.take().unwrap_or(b"")
     }
 
     /// Passes over `count` fields.
@@ -131,12 +169,6 @@ impl<'a> Fields<'a> {
         self.rest.is_some()
     }
 
-    /// The number of the field read last, counted from 1.
-    #[inline]
-    pub const fn number(&self) -> u8 {
-        self.number
-    }
-
     /// How many fields were there but unusable so far.
     #[inline]
     pub const fn unusable(&self) -> u8 {
@@ -150,12 +182,23 @@ impl<'a> Fields<'a> {
         Field::Unusable(defect)
     }
 
-    /// A single letter; `None` where the field is empty. More than one character is no letter.
+    /// A single character. More than one is no letter.
     #[inline]
     pub fn letter(&mut self) -> Field<u8> {
         match *self.text() {
             [] => Field::Absent,
             [letter] => Field::Known(letter),
+            _ => self.defect(Defect::UnknownLetter),
+        }
+    }
+
+    /// One of two letters: `yes` is true, `no` is false, another is counted and unusable.
+    #[inline]
+    pub fn either(&mut self, yes: u8, no: u8) -> Field<bool> {
+        match *self.text() {
+            [] => Field::Absent,
+            [letter] if letter == yes => Field::Known(true),
+            [letter] if letter == no => Field::Known(false),
             _ => self.defect(Defect::UnknownLetter),
         }
     }
@@ -167,6 +210,12 @@ impl<'a> Fields<'a> {
         self.check(text, bounds)
     }
 
+    /// A number without a letter, in the type its bounds fit.
+    #[inline]
+    pub fn number<T: TryFrom<i64>>(&mut self, bounds: &Bounds) -> Field<T> {
+        self.scaled(bounds).narrow()
+    }
+
     /// A number followed by the field with its fixed unit letter (`T`, `M`, `N`).
     ///
     /// An empty number is absent whatever the letter says: talkers send `,,T`.
@@ -174,14 +223,7 @@ impl<'a> Fields<'a> {
     pub fn with_unit(&mut self, bounds: &Bounds, unit: u8) -> Field<i64> {
         let text = self.text();
         let letter = self.text();
-        if text.is_empty() {
-            return Field::Absent;
-        }
-        match *letter {
-            [] => self.defect(Defect::HalfPresent),
-            [found] if found == unit => self.check(text, bounds),
-            _ => self.defect(Defect::UnknownLetter),
-        }
+        self.check_unit(text, letter, bounds, unit)
     }
 
     /// A number followed by a letter that gives its sign: `plus` (N, E, R) or `minus` (S, W, L).
@@ -194,52 +236,17 @@ impl<'a> Fields<'a> {
         if text.is_empty() {
             return Field::Absent;
         }
-        let value = match *letter {
-            [] => return self.defect(Defect::HalfPresent),
+        match *letter {
+            [] => self.defect(Defect::HalfPresent),
             [found] if found == plus => self.check(text, bounds),
             [found] if found == minus => self.check(text, bounds).map(|v| -v),
-            _ => return self.defect(Defect::UnknownLetter),
-        };
-        value
-    }
-
-    /// A direction without a letter; 360 counts as 0.
-    #[inline]
-    pub fn bearing(&mut self) -> Field<Bearing> {
-        self.scaled(&BEARING).map(Bearing::from_mdeg)
-    }
-
-    /// A direction without a letter, and how many digits it has after the point.
-    #[inline]
-    pub fn bearing_and_decimals(&mut self) -> (Field<Bearing>, u8) {
-        let text = self.text();
-        (self.check(text, &BEARING).map(Bearing::from_mdeg), decimals(text))
-    }
-
-    /// A direction followed by its fixed reference letter, `T` or `M`.
-    #[inline]
-    pub fn bearing_with(&mut self, reference: u8) -> Field<Bearing> {
-        self.with_unit(&BEARING, reference).map(Bearing::from_mdeg)
-    }
-
-    /// A signed angle with `E` or `W`, east plus.
-    #[inline]
-    pub fn east_west(&mut self, bounds: &Bounds) -> Field<Turn> {
-        #[expect(clippy::cast_possible_truncation, reason = "bounds hold it within 180 000")]
-        self.signed(bounds, b'E', b'W').map(|v| Turn::from_mdeg(v as i32))
-    }
-
-    /// The principal value of a sentence: unusable refuses the sentence, absent does not.
-    #[inline]
-    pub fn principal<T>(&self, field: Field<T>, number: u8, expected: &'static str) -> Result<Field<T>, Malformed> {
-        match field {
-            Field::Unusable(defect) => Err(Malformed { field: number, expected, defect }),
-            other => Ok(other),
+            _ => self.defect(Defect::UnknownLetter),
         }
     }
 
+    /// A number that is already cut out, scaled and checked by `bounds`.
     #[inline]
-    fn check(&mut self, text: &[u8], bounds: &Bounds) -> Field<i64> {
+    pub(crate) fn check(&mut self, text: &[u8], bounds: &Bounds) -> Field<i64> {
         if text.is_empty() {
             return Field::Absent;
         }
@@ -249,10 +256,94 @@ impl<'a> Fields<'a> {
             Err(_) => self.defect(Defect::NotANumber),
         }
     }
+
+    /// A number and its unit letter that are already cut out.
+    #[inline]
+    pub(crate) fn check_unit(&mut self, text: &[u8], letter: &[u8], bounds: &Bounds, unit: u8) -> Field<i64> {
+        if text.is_empty() {
+            return Field::Absent;
+        }
+        match *letter {
+            [] => self.defect(Defect::HalfPresent),
+            [found] if found == unit => self.check(text, bounds),
+            _ => self.defect(Defect::UnknownLetter),
+        }
+    }
 }
 
-/// One field and whether a comma, and so another field, follows it.
+/// One field; what is left begins with its comma, or is empty.
 #[inline]
-fn field(input: &[u8]) -> IResult<&[u8], (&[u8], Option<char>)> {
-    (take_till(|b| b == b','), opt(char(','))).parse(input)
+fn field(input: &[u8]) -> IResult<&[u8], &[u8]> {
+    take_till(|b| b == b',').parse(input)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bounds::BEARING;
+    use crate::bounds::VARIATION;
+
+    fn fields(body: &str) -> Fields<'_> {
+        Fields::new(Some(body.as_bytes()))
+    }
+
+    #[test]
+    fn every_field_is_read_once_and_the_end_is_empty_for_ever() {
+        let mut f = fields("1,,33");
+        assert_eq!((f.text(), f.has_more()), (&b"1"[..], true));
+        assert_eq!((f.text(), f.has_more()), (&b""[..], true));
+        assert_eq!((f.text(), f.has_more()), (&b"33"[..], false));
+        assert_eq!((f.text(), f.text()), (&b""[..], &b""[..]));
+        assert_eq!(Fields::new(None).text(), b"");
+        // A comma at the end opens one more field; an empty body is one empty field.
+        let mut f = fields("1,");
+        f.skip(1);
+        assert!(f.has_more());
+        assert!(fields("").has_more());
+    }
+
+    #[test]
+    fn a_closing_text_keeps_its_commas() {
+        let mut f = fields("1,fire, forward");
+        f.skip(1);
+        assert_eq!(f.remainder(), b"fire, forward");
+        assert_eq!((f.remainder(), f.has_more()), (&b""[..], false));
+    }
+
+    #[test]
+    fn unit_and_sign_letters() {
+        for (body, want, counted) in [
+            ("33.3,T", Field::Known(33_300), 0),
+            (",T", Field::Absent, 0),
+            ("33.3,", Field::Unusable(Defect::HalfPresent), 1),
+            ("33.3", Field::Unusable(Defect::HalfPresent), 1),
+            ("33.3,M", Field::Unusable(Defect::UnknownLetter), 1),
+            ("33.3,TT", Field::Unusable(Defect::UnknownLetter), 1),
+            ("361,T", Field::Unusable(Defect::OutOfRange), 1),
+            ("x,T", Field::Unusable(Defect::NotANumber), 1),
+        ] {
+            let mut f = fields(body);
+            assert_eq!((f.with_unit(&BEARING, b'T'), f.unusable()), (want, counted), "{body}");
+        }
+        assert_eq!(fields("3,W").signed(&VARIATION, b'E', b'W'), Field::Known(-3000));
+        // The letter gives the sign; a minus of its own says it twice and is out of range.
+        assert_eq!(fields("-3,W").signed(&VARIATION, b'E', b'W'), Field::Unusable(Defect::OutOfRange));
+    }
+
+    #[test]
+    fn letters() {
+        assert_eq!(fields("A").either(b'A', b'V'), Field::Known(true));
+        assert_eq!(fields("V").either(b'A', b'V'), Field::Known(false));
+        assert_eq!(fields("").either(b'A', b'V'), Field::Absent);
+        assert_eq!(fields("Q").either(b'A', b'V'), Field::Unusable(Defect::UnknownLetter));
+        assert_eq!(fields("Q").letter(), Field::Known(b'Q'));
+        assert_eq!(fields("QQ").letter(), Field::Unusable(Defect::UnknownLetter));
+    }
+
+    #[test]
+    fn a_number_too_wide_for_its_type_is_out_of_range() {
+        assert_eq!(Field::Known(256i64).narrow::<u8>(), Field::Unusable(Defect::OutOfRange));
+        assert_eq!(Field::Known(255i64).narrow::<u8>(), Field::Known(255));
+        assert_eq!(Field::Known(-1i64).narrow::<u8>(), Field::Unusable(Defect::OutOfRange));
+    }
 }

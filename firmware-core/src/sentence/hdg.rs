@@ -30,7 +30,7 @@ impl Hdg {
     #[inline]
     pub fn parse(fields: &mut Fields<'_>) -> Result<Self, Malformed> {
         let (heading, decimals) = fields.bearing_and_decimals();
-        let heading = fields.principal(heading, 1, "a heading of 0 to 360 degrees")?;
+        let heading = heading.principal(1, "a heading of 0 to 360 degrees")?;
         Ok(Self {
             heading: heading.map(Compass),
             decimals,
@@ -45,10 +45,10 @@ mod tests {
     use super::*;
     use crate::angle::Bearing;
     use crate::sentence::field::Defect;
+    use crate::sentence::sample::read;
 
     fn parse(body: &str) -> Result<(Hdg, u8), Malformed> {
-        let mut fields = Fields::new(Some(body.as_bytes()));
-        Hdg::parse(&mut fields).map(|hdg| (hdg, fields.unusable()))
+        read(body, Hdg::parse)
     }
 
     #[test]

@@ -1,10 +1,83 @@
 //! Lines to typed sentences, one file per formatter. A sentence in hand is meaningful.
+//!
+//! `field` is the cursor that every file reads with; `quantity`, `status` and `alert_name` are what
+//! several sentences share. A bad optional field is counted and unusable and the rest stands; a bad
+//! principal value refuses the sentence; an empty principal value is absent: heard, no value.
+//! Fields after those that are read are passed over, since newer editions add some.
 
+mod ack;
+mod acn;
+mod alc;
+mod alert_name;
+mod alf;
+mod alr;
+mod apb;
+mod arc;
 pub mod field;
+mod gga;
+mod gll;
+mod gns;
+mod hbt;
 mod hdg;
+mod hdm;
+mod hdt;
+mod heading_control;
+mod hsc;
+mod htc;
+mod htd;
+mod mwd;
+mod mwv;
+mod quantity;
+mod rmb;
+mod rmc;
+mod rot;
+mod rsa;
+#[cfg(test)]
+mod sample;
+mod status;
+mod ths;
+mod txt;
+mod vhw;
+mod vtg;
+mod xdr;
+mod xte;
+mod zda;
 
+pub use ack::Ack;
+pub use acn::Acn;
+pub use alc::{Alc, AlcEntry};
+pub use alert_name::AlertName;
+pub use alf::Alf;
+pub use alr::Alr;
+pub use apb::Apb;
+pub use arc::Arc;
 pub use field::{Defect, Field, Fields, Malformed};
+pub use gga::Gga;
+pub use gll::Gll;
+pub use gns::Gns;
+pub use hbt::Hbt;
 pub use hdg::Hdg;
+pub use hdm::Hdm;
+pub use hdt::Hdt;
+pub use heading_control::{HeadingControl, HeadingReference};
+pub use hsc::Hsc;
+pub use htc::Htc;
+pub use htd::Htd;
+pub use mwd::Mwd;
+pub use mwv::Mwv;
+pub use quantity::Direction;
+pub use rmb::Rmb;
+pub use rmc::Rmc;
+pub use rot::Rot;
+pub use rsa::Rsa;
+pub use status::Mode;
+pub use ths::{Ths, ThsMode};
+pub use txt::Txt;
+pub use vhw::Vhw;
+pub use vtg::Vtg;
+pub use xdr::{Measurement, Xdr};
+pub use xte::Xte;
+pub use zda::Zda;
 
 use crate::frame::Formatter;
 use crate::frame::Line;
@@ -25,6 +98,64 @@ pub struct Decoded<'a> {
 pub enum Sentence<'a> {
     /// Heading of a magnetic sensor.
     Hdg(Hdg),
+    /// Magnetic heading.
+    Hdm(Hdm),
+    /// True heading.
+    Hdt(Hdt),
+    /// True heading and its mode.
+    Ths(Ths),
+    /// Rate of turn.
+    Rot(Rot),
+    /// Rudder angle.
+    Rsa(Rsa),
+    /// Heading and speed through the water.
+    Vhw(Vhw),
+    /// Course and speed over ground.
+    Vtg(Vtg),
+    /// Time, position, course, speed and variation.
+    Rmc(Rmc),
+    /// Position and the quality of the fix.
+    Gga(Gga),
+    /// Position.
+    Gll(Gll),
+    /// Position by several satellite systems.
+    Gns(Gns<'a>),
+    /// Time and date.
+    Zda(Zda),
+    /// Measurements of any kind.
+    Xdr(Xdr<'a>),
+    /// Wind against the bow.
+    Mwv(Mwv),
+    /// Wind against north.
+    Mwd(Mwd),
+    /// What a heading or track control system says it is doing.
+    Htd(Htd),
+    /// What is ordered of a heading or track control system.
+    Htc(Htc),
+    /// The heading that is ordered.
+    Hsc(Hsc),
+    /// What a navigator tells a pilot.
+    Apb(Apb<'a>),
+    /// Cross-track error.
+    Xte(Xte),
+    /// The way to a waypoint.
+    Rmb(Rmb<'a>),
+    /// An alert command.
+    Acn(Acn<'a>),
+    /// The acknowledgement of one alarm.
+    Ack(Ack),
+    /// A heartbeat.
+    Hbt(Hbt),
+    /// A text for people.
+    Txt(Txt<'a>),
+    /// The state of one alarm.
+    Alr(Alr<'a>),
+    /// The state of one alert.
+    Alf(Alf<'a>),
+    /// The list of active alerts.
+    Alc(Alc<'a>),
+    /// The refusal of an alert command.
+    Arc(Arc<'a>),
     /// Framed and counted, but nothing lubber reads: AIS, makers' own sentences, depth.
     Other {
         /// Who sent it.
@@ -41,16 +172,46 @@ pub enum Sentence<'a> {
 /// # Errors
 /// [`Malformed`] where the principal value of a known sentence is not usable. A formatter that is
 /// not known is no error.
+#[inline]
 pub fn decode<'a>(line: &Line<'a>) -> Result<Decoded<'a>, Malformed> {
     let formatter = line.formatter();
-    let mut fields = Fields::new(line.body);
-    let other = Sentence::Other { talker: line.talker(), formatter, body: line.body.unwrap_or(b"") };
+    let fields = &mut Fields::new(line.body);
+    let other = || Sentence::Other { talker: line.talker(), formatter, body: line.body.unwrap_or(b"") };
     if line.start == Start::Encapsulated || line.is_proprietary() {
-        return Ok(Decoded { sentence: other, unusable: 0 });
+        return Ok(Decoded { sentence: other(), unusable: 0 });
     }
     let sentence = match &formatter.0 {
-        b"HDG" => Sentence::Hdg(Hdg::parse(&mut fields)?),
-        _ => other,
+        b"HDG" => Sentence::Hdg(Hdg::parse(fields)?),
+        b"HDM" => Sentence::Hdm(Hdm::parse(fields)?),
+        b"HDT" => Sentence::Hdt(Hdt::parse(fields)?),
+        b"THS" => Sentence::Ths(Ths::parse(fields)?),
+        b"ROT" => Sentence::Rot(Rot::parse(fields)?),
+        b"RSA" => Sentence::Rsa(Rsa::parse(fields)?),
+        b"VHW" => Sentence::Vhw(Vhw::parse(fields)?),
+        b"VTG" => Sentence::Vtg(Vtg::parse(fields)?),
+        b"RMC" => Sentence::Rmc(Rmc::parse(fields)?),
+        b"GGA" => Sentence::Gga(Gga::parse(fields)?),
+        b"GLL" => Sentence::Gll(Gll::parse(fields)?),
+        b"GNS" => Sentence::Gns(Gns::parse(fields)?),
+        b"ZDA" => Sentence::Zda(Zda::parse(fields)?),
+        b"XDR" => Sentence::Xdr(Xdr::parse(fields)?),
+        b"MWV" => Sentence::Mwv(Mwv::parse(fields)?),
+        b"MWD" => Sentence::Mwd(Mwd::parse(fields)?),
+        b"HTD" => Sentence::Htd(htd::parse(fields)?),
+        b"HTC" => Sentence::Htc(htc::parse(fields)?),
+        b"HSC" => Sentence::Hsc(Hsc::parse(fields)?),
+        b"APB" => Sentence::Apb(Apb::parse(fields)?),
+        b"XTE" => Sentence::Xte(Xte::parse(fields)?),
+        b"RMB" => Sentence::Rmb(Rmb::parse(fields)?),
+        b"ACN" => Sentence::Acn(Acn::parse(fields)?),
+        b"ACK" => Sentence::Ack(Ack::parse(fields)?),
+        b"HBT" => Sentence::Hbt(Hbt::parse(fields)?),
+        b"TXT" => Sentence::Txt(Txt::parse(fields)?),
+        b"ALR" => Sentence::Alr(Alr::parse(fields)?),
+        b"ALF" => Sentence::Alf(Alf::parse(fields)?),
+        b"ALC" => Sentence::Alc(Alc::parse(fields)?),
+        b"ARC" => Sentence::Arc(Arc::parse(fields)?),
+        _ => other(),
     };
     Ok(Decoded { sentence, unusable: fields.unusable() })
 }
