@@ -12,6 +12,7 @@ use crate::clock::Clock;
 use crate::input::Live;
 use crate::input::LiveSource;
 use crate::input::Stop;
+use crate::input::mend_live_date;
 use crate::session::Ending;
 use crate::session::Orders;
 use crate::session::Remark;
@@ -32,7 +33,7 @@ const CLOCK_STEP_MS: u64 = 1_000;
 ///
 /// # Errors
 /// [`SessionError::Output`]: the output cannot be written.
-pub fn live<S: Sink>(sources: Vec<LiveSource>, orders: Orders<'_>, sink: &mut S) -> Result<Ending, SessionError> {
+pub fn live<'a, S: Sink>(sources: Vec<LiveSource>, orders: Orders<'a>, sink: &'a mut S) -> Result<Ending, SessionError> {
     let clock = Clock::start();
     let stop = Stop::new();
     let (to, from) = sync_channel(QUEUE);
@@ -89,6 +90,8 @@ fn reach<S: Sink>(watch: &mut Watch<'_, S>, at: Instant) -> Result<(), SessionEr
 /// GPS time corrects the stamps, never the deadlines.
 fn set_utc<S: Sink>(watch: &mut Watch<'_, S>) {
     let Some((utc_ms, at)) = watch.monitor.utc() else { return };
+    // A receiver that does not know its date, or has wrapped its week number, must not date the watch.
+    let Some((utc_ms, _)) = mend_live_date(utc_ms) else { return };
     let now_ms = utc_ms + i64::try_from(watch.now.since(at).as_ms()).unwrap_or(0);
     if watch.moment().utc_ms.is_none_or(|in_use| in_use.abs_diff(now_ms) > CLOCK_STEP_MS) {
         watch.utc(now_ms);

@@ -24,11 +24,11 @@ const PIECES: u32 = 1024;
 ///
 /// # Errors
 /// [`SessionError`]: a log cannot be read on, or the output cannot be written.
-pub fn replay<S: Sink>(
+pub fn replay<'a, S: Sink>(
     mut logs: Replay,
-    orders: Orders<'_>,
+    orders: Orders<'a>,
     pace: Option<Pace>,
-    sink: &mut S,
+    sink: &'a mut S,
 ) -> Result<Ending, SessionError> {
     let mut watch = Watch::new(orders, sink)?;
     let mut pacer = pace.map(Pacer::start);

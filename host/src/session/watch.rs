@@ -7,7 +7,6 @@ use lubber_core::monitor::Monitor;
 use lubber_core::picture::Command;
 use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
-use lubber_core::time::Span;
 
 use crate::session::Ending;
 use crate::session::Moment;
@@ -25,12 +24,10 @@ pub(super) struct Watch<'a, S> {
     pub(super) now: Instant,
     /// A UTC in milliseconds and the moment it was valid.
     utc: Option<(i64, Instant)>,
-    /// No tick before this: were the monitor's own wish ever in the past, time must still go on.
-    tick_from: Instant,
 }
 
-/// The least step of time where the monitor asks to be woken in the past.
-const STEP: Span = Span::from_s(1);
+/// Whoever takes the events of the rarer calls.
+pub(super) type Out<'a> = &'a mut dyn FnMut(Event<'_>);
 
 impl<'a, S: Sink> Watch<'a, S> {
     /// A watch that begins now, at zero of its clock.
@@ -39,9 +36,11 @@ impl<'a, S: Sink> Watch<'a, S> {
         let monitor = Monitor::new(now, orders.settings.clone());
         let upkeep = Upkeep::new(now, orders.steer);
         let steer = orders.steer.filter(|steer| *steer != Command::SteerHere);
-        let mut watch = Self { monitor, orders, sink, upkeep, now, utc: None, tick_from: now };
+        let mut watch = Self { monitor, orders, sink, upkeep, now, utc: None };
         if let Some(steer) = steer {
-            watch.tell(|monitor, now, out| monitor.order(now, steer, out))?;
+            watch.tell(|monitor, now, out| {
+                monitor.order(now, steer, out);
+            })?;
         }
         Ok(watch)
     }
@@ -64,26 +63,31 @@ impl<'a, S: Sink> Watch<'a, S> {
         self.now = self.now.max(now);
     }
 
-    /// Bytes came in.
+    /// Bytes came in. The one hot path: monitor and sink are compiled into each other.
     #[inline]
     pub(super) fn bytes(&mut self, source: SourceId, bytes: &[u8]) -> io::Result<()> {
-        self.tell(|monitor, now, out| monitor.bytes(now, source, bytes, out))
-    }
-
-    /// Does one thing to the monitor and hands every event on.
-    #[inline]
-    pub(super) fn tell(
-        &mut self,
-        act: impl FnOnce(&mut Monitor, Instant, &mut dyn FnMut(Event<'_>)),
-    ) -> io::Result<()> {
         let moment = self.moment();
         let mut result = Ok(());
         let sink = &mut *self.sink;
-        act(&mut self.monitor, self.now, &mut |event| {
+        self.monitor.bytes(self.now, source, bytes, &mut |event: Event<'_>| {
             if result.is_ok() {
                 result = sink.event(moment, &event);
             }
         });
+        result
+    }
+
+    /// Does one thing to the monitor and hands every event on.
+    pub(super) fn tell(&mut self, act: impl FnOnce(&mut Monitor, Instant, &mut Out<'_>)) -> io::Result<()> {
+        let moment = self.moment();
+        let mut result = Ok(());
+        let sink = &mut *self.sink;
+        let mut out = |event: Event<'_>| {
+            if result.is_ok() {
+                result = sink.event(moment, &event);
+            }
+        };
+        act(&mut self.monitor, self.now, &mut (&mut out as Out<'_>));
         result
     }
 
@@ -96,19 +100,14 @@ impl<'a, S: Sink> Watch<'a, S> {
     /// The next moment at which anything is due.
     #[inline]
     pub(super) fn due(&self) -> Instant {
-        let wake = self.monitor.wake_at().map(|wake| wake.max(self.tick_from));
-        let looks = self.sink.due().min(self.upkeep.due);
-        wake.map_or(looks, |wake| wake.min(looks))
+        self.monitor.wake_at().min(self.sink.due()).min(self.upkeep.due)
     }
 
     /// Does what is due at `at`, which is now.
     pub(super) fn wake(&mut self, at: Instant) -> io::Result<()> {
         self.at(at);
-        if self.monitor.wake_at().is_some_and(|wake| wake.max(self.tick_from) <= self.now) {
+        if self.monitor.wake_at() <= self.now {
             self.tell(|monitor, now, out| monitor.tick(now, out))?;
-            if self.monitor.wake_at().is_some_and(|wake| wake <= self.now) {
-                self.tick_from = self.now + STEP;
-            }
         }
         if self.upkeep.due <= self.now {
             self.keep_up()?;
@@ -134,12 +133,13 @@ impl<'a, S: Sink> Watch<'a, S> {
 
     /// The model's variation where the boat is, and the order that waited for a heading.
     fn keep_up(&mut self) -> io::Result<()> {
-        let status = self.monitor.status(self.now);
-        if self.upkeep.here && status.heading.is_some_and(|heading| !heading.stale) {
-            self.upkeep.here = false;
-            self.tell(|monitor, now, out| monitor.order(now, Command::SteerHere, out))?;
+        if self.upkeep.here {
+            let mut obeyed = false;
+            self.tell(|monitor, now, out| obeyed = monitor.order(now, Command::SteerHere, out))?;
+            self.upkeep.here = !obeyed;
         }
-        if let (Some((place, _)), Some(utc_ms)) = (status.position, self.moment().utc_ms) {
+        let place = self.monitor.picture().position().latest();
+        if let (Some((_, place)), Some(utc_ms)) = (place, self.moment().utc_ms) {
             if self.upkeep.ask(place, utc_ms) {
                 match (self.orders.model)(place, utc_ms) {
                     Ok(model) => self.tell(|monitor, now, out| monitor.variation(now, model, out))?,

@@ -4,6 +4,7 @@
 
 pub mod alert;
 pub mod json;
+pub mod judging;
 pub mod kinds;
 pub mod ledger;
 pub mod notice;

@@ -84,7 +84,7 @@ pub fn json<'a>(
             o.object("order", |o| steering_json(o, status.steering));
             o.number_or_null("off_deg", status.off.map(signed));
             o.object_or_null("ground", status.ground, |o, (course, speed, age)| {
-                o.number("course_true_deg", degrees(course.0));
+                o.number_or_null("course_true_deg", course.map(|course| degrees(course.0)));
                 o.number("speed_kn", knots(speed));
                 o.number("age_s", seconds(age));
             });

@@ -10,6 +10,7 @@ use lubber_core::monitor::VariationFrom;
 use lubber_core::picture::Reference;
 use lubber_core::picture::Referred;
 use lubber_core::picture::Steering;
+use lubber_core::time::Span;
 
 use super::Sources;
 use super::Stamp;
@@ -36,6 +37,9 @@ struct Part {
 }
 
 const GAP: usize = 2;
+
+/// From this age on a value says how old it is.
+const OLD: Span = Span::from_s(10);
 
 fn length(parts: &[Part]) -> usize {
     let written = parts.iter().map(|part| if part.brief { &part.short } else { &part.long }.chars().count());
@@ -95,20 +99,24 @@ fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>)
         parts.push(part(format!("{count} alerts not watched"), format!("{count} not watched"), Tone::Caution, 2));
     }
     if let Some((course, speed, age)) = status.ground {
-        let (course, speed) = (course.0, knots(speed));
-        let old = if seconds(age).0 >= 100 { format!(" {} s ago", seconds(age).0 / 10) } else { String::new() };
-        parts.push(part(
-            format!("over ground {course} T, {speed} kn{old}"),
-            format!("ground {course}T {speed}kn{old}"),
-            Tone::Plain,
-            3,
-        ));
+        let (speed, old) = (knots(speed), old(age));
+        let course = course.map(|course| course.0);
+        let (long, short) = match course {
+            Some(course) => {
+                (format!("over ground {course} T, {speed} kn{old}"), format!("ground {course}T {speed}kn{old}"))
+            }
+            None => (format!("over ground {speed} kn, no course{old}"), format!("ground {speed}kn{old}")),
+        };
+        parts.push(part(long, short, Tone::Plain, 3));
     }
-    if let Some((angle, _)) = status.rudder {
-        let amidships = whole(angle) == 0;
+    if let Some((angle, age)) = status.rudder {
+        let old = old(age);
         let side = if angle.as_mdeg() < 0 { "port" } else { "stbd" };
-        let text = if amidships { "rudder amidships".into() } else { format!("rudder {} {side}", whole(angle)) };
-        parts.push(part(text.clone(), text.replace("amidships", "0"), Tone::Plain, 5));
+        let (long, short) = match whole(angle) {
+            0 => (format!("rudder amidships{old}"), format!("rudder 0{old}")),
+            size => (format!("rudder {size} {side}{old}"), format!("rudder {size} {side}{old}")),
+        };
+        parts.push(part(long, short, Tone::Plain, 5));
     }
     parts.push(witnesses(status));
     if let Some(variation) = status.variation {
@@ -135,6 +143,11 @@ fn same(text: &str, tone: Tone, rank: u8) -> Part {
 
 fn referred(bearing: lubber_core::angle::Bearing, reference: Reference) -> Referred {
     Referred { bearing, reference }
+}
+
+/// Said of a value that is not of this moment.
+fn old(age: Span) -> String {
+    if age >= OLD { format!(" {} s ago", age.as_s()) } else { String::new() }
 }
 
 /// Without the space: `135C`.
@@ -268,7 +281,6 @@ mod tests {
     use lubber_core::picture::OrderedBy;
     use lubber_core::picture::Origin;
     use lubber_core::picture::SourceId;
-    use lubber_core::time::Span;
     use lubber_core::unit::Speed;
 
     const STAMP: Stamp = Stamp { utc_ms: Some(1_783_995_069_300), since_start_ms: 812_300 };
@@ -290,7 +302,7 @@ mod tests {
         let order = referred(Bearing::from_deg(135), Reference::Compass);
         status.steering = Steering::Heading { order, by: OrderedBy::Owner, held: false };
         status.off = Some(Turn::from_deg(2));
-        status.ground = Some((True(Bearing::from_deg(145)), Speed::from_milliknots(5_200), Span::from_ms(400)));
+        status.ground = Some((Some(True(Bearing::from_deg(145))), Speed::from_milliknots(5_200), Span::from_ms(400)));
         status.rudder = Some((Turn::from_deg(-3), Span::from_ms(200)));
         let variation = Variation(Turn::from_mdeg(4_100));
         status.variation = Some(VariationInUse { variation, from: VariationFrom::Model });
