@@ -11,7 +11,7 @@ use crate::picture::Steering;
 use crate::picture::Tracked;
 use crate::time::Instant;
 use crate::time::Span;
-use crate::trig;
+use crate::angle::trig;
 
 /// The sentences that carry an order, in their precedence.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

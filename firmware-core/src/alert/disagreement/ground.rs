@@ -17,7 +17,7 @@ use crate::picture::Picture;
 use crate::picture::Reduced;
 use crate::time::Instant;
 use crate::time::Span;
-use crate::trig;
+use crate::angle::trig;
 
 /// Nine degrees: three times the wander of an averaged course in a seaway, and it leaves room to
 /// find a turn of 15 degrees with a following current. Common practice, no source.
