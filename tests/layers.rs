@@ -79,7 +79,9 @@ fn wrong_arrows(module: &str, text: &str, allowed: impl Fn(&str, &str) -> bool) 
         .map(|to| format!("{module} -> {to}"))
         .collect();
     if text.contains("use crate::{") {
-        wrong.push(format!("{module} -> several modules in one `use crate::{{`: one a line, so that this test sees each"));
+        wrong.push(format!(
+            "{module} -> several modules in one `use crate::{{`: one a line, so that this test sees each"
+        ));
     }
     if text.contains("super::super") {
         wrong.push(format!("{module} -> super::super"));

@@ -231,7 +231,8 @@ fn false_compass(seed: u64, second: bool, sign: f64) -> Option<u64> {
 
 #[test]
 fn a_false_compass_is_found_by_the_second_heading() {
-    let delays: Vec<u64> = (0..20).filter_map(|seed| false_compass(seed, true, if seed % 2 == 0 { 1.0 } else { -1.0 })).collect();
+    let delays: Vec<u64> =
+        (0..20).filter_map(|seed| false_compass(seed, true, if seed % 2 == 0 { 1.0 } else { -1.0 })).collect();
     assert_eq!(delays.len(), 20, "some were missed");
     let (ninety, median) = ninety_and_median(delays);
     println!("false compass, second heading: 90 % within {ninety} s, median {median} s");
@@ -240,7 +241,8 @@ fn a_false_compass_is_found_by_the_second_heading() {
 
 #[test]
 fn a_false_compass_is_found_by_the_course_over_the_ground_alone() {
-    let delays: Vec<u64> = (0..40).filter_map(|seed| false_compass(seed, false, if seed % 2 == 0 { 1.0 } else { -1.0 })).collect();
+    let delays: Vec<u64> =
+        (0..40).filter_map(|seed| false_compass(seed, false, if seed % 2 == 0 { 1.0 } else { -1.0 })).collect();
     assert_eq!(delays.len(), 40, "some were missed");
     let (ninety, median) = ninety_and_median(delays);
     println!("false compass, GPS only: 90 % within {ninety} s, median {median} s");
