@@ -13,7 +13,8 @@ pub struct Counts {
     pub sentence_bytes: u64,
     /// Bytes in refused lines and TAG blocks.
     pub refused_bytes: u64,
-    /// Bytes between lines: line ends, prefixes, junk.
+    /// Bytes between lines: line ends, prefixes, junk, and what follows a refusal up to the next
+    /// start character.
     pub between: u64,
     /// Accepted lines longer than the standard's 82 characters.
     pub overlong: u64,
@@ -22,6 +23,17 @@ pub struct Counts {
 }
 
 impl Counts {
+    /// Nothing received.
+    pub(super) const NONE: Self = Self {
+        bytes_in: 0,
+        sentences: 0,
+        sentence_bytes: 0,
+        refused_bytes: 0,
+        between: 0,
+        overlong: 0,
+        refused: [0; Refusal::ALL.len()],
+    };
+
     /// Refused lines of all reasons together.
     pub fn refused_total(&self) -> u64 {
         self.refused.iter().sum()

@@ -52,7 +52,24 @@ pub struct Line<'a> {
     pub checksum: Checksum,
 }
 
-impl Line<'_> {
+impl<'a> Line<'a> {
+    /// Cuts `raw`, which runs to the end of the line or to its last checksum digit, at the first
+    /// comma and at `star`. `None` where its address could not name a talker and a formatter.
+    #[inline]
+    pub(super) fn cut(tag: Tag, raw: &'a [u8], star: usize, checksum: Checksum) -> Option<Self> {
+        let (&first, text) = raw.get(..star)?.split_first()?;
+        let start = if first == b'!' { Start::Encapsulated } else { Start::Parametric };
+        let (address, body) = match text {
+            // What nearly every sentence is: no search for the comma.
+            [a, b, c, d, e, b',', body @ ..] if all_name([*a, *b, *c, *d, *e]) => (text.get(..5)?, Some(body)),
+            _ => {
+                let mut halves = text.splitn(2, |&byte| byte == b',');
+                (halves.next()?, halves.next())
+            }
+        };
+        is_address(address).then_some(Self { tag, start, raw, address, body, checksum })
+    }
+
     /// Most characters the standard allows, start character and CR LF counted.
     ///
     /// IEC 61162-1: 79 characters between the start character and CR LF.
@@ -89,6 +106,23 @@ impl Line<'_> {
     pub fn is_overlong(&self) -> bool {
         self.raw.len() + 2 > Self::STANDARD_LENGTH
     }
+}
+
+/// Whether `address` can name a talker and a formatter: two and three of `A-Z0-9`, or `P` and a
+/// maker's three, after which the maker may write what he likes.
+#[inline]
+fn is_address(address: &[u8]) -> bool {
+    match *address {
+        [a, b, c, d, e] if all_name([a, b, c, d, e]) => true,
+        [b'P', a, b, c, ..] => all_name([a, b, c]),
+        _ => false,
+    }
+}
+
+#[inline]
+fn all_name<const N: usize>(bytes: [u8; N]) -> bool {
+    // Without a branch for each byte: nearly all are good.
+    bytes.iter().fold(true, |all, byte| all & (byte.is_ascii_uppercase() | byte.is_ascii_digit()))
 }
 
 impl Talker {

@@ -22,7 +22,7 @@ pub enum Refusal {
     NoAddress,
     /// A TAG block whose checksum is missing, malformed or wrong.
     TagChecksum,
-    /// A TAG block that is not `key:value` pairs, or whose time is no number.
+    /// A TAG block that is not `key:value` pairs, whose time is no number, or that the line's end cuts off.
     TagMalformed,
     /// A TAG block that no sentence follows.
     TagAlone,
@@ -75,8 +75,9 @@ impl fmt::Display for Refusal {
 pub struct Refused<'a> {
     /// Why.
     pub reason: Refusal,
-    /// Its first bytes, at most 256, as they came: escape them before showing them.
+    /// Its bytes, at most 256, as they came: escape them before showing them. TAG blocks that stood
+    /// before it are not shown; of a group of TAG blocks, the last one is.
     pub raw: &'a [u8],
-    /// How many bytes it holds in all.
+    /// How many bytes it holds in all, TAG blocks before it included.
     pub bytes: u32,
 }
