@@ -5,7 +5,7 @@
 //! ones:
 //!
 //! ```text
-//! L0 time bounds decimal    L1 angle trig unit       L2 frame heading
+//! L0 time bounds decimal    L1 angle unit            L2 frame heading
 //! L3 sentence announce      L4 picture               L5 alert
 //! L6 arbiter                L7 monitor
 //! ```
@@ -19,7 +19,7 @@ pub mod decimal;
 pub mod time;
 
 pub mod angle;
-pub mod trig;
+
 pub mod unit;
 
 pub mod frame;

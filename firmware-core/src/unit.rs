@@ -163,7 +163,7 @@ mod tests {
         assert_eq!(Date::new(2023, 2, 29), None);
         assert_eq!(Date::new(2100, 2, 29), None);
         assert_eq!(Date::new(2024, 0, 1), None);
-        let (date, time) = (Date::new(2019, 3, 24), TimeOfDay::from_ms(((1 * 60 + 22) * 60 + 19) * 1000));
+        let (date, time) = (Date::new(2019, 3, 24), TimeOfDay::from_ms((82 * 60 + 19) * 1000));
         // 1553390539 = 2019-03-24 01:22:19 UTC: a published TAG block example.
         assert_eq!(date.zip(time).map(|(d, t)| d.unix_ms(t)), Some(1_553_390_539_000));
     }

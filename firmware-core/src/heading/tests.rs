@@ -123,7 +123,8 @@ fn the_twelve_heading_gyro_swing() {
 
 /// Aircraft compass compensation worksheets Q1 to Q3 (pdfslide.us, pdfcoffee.com): check swings,
 /// (magnetic, compass) from NW clockwise to W, and the deviations printed for them.
-const WORKSHEETS: [([(i32, i32); 8], [i32; 8]); 3] = [
+type Worksheet = ([(i32, i32); 8], [i32; 8]);
+const WORKSHEETS: [Worksheet; 3] = [
     (
         [(317, 316), (0, 358), (47, 42), (93, 89), (135, 134), (179, 177), (225, 220), (273, 269)],
         [1, 2, 5, 4, 1, 2, 5, 4],

@@ -1,1 +1,170 @@
+//! The monitor's notices, its status, and what follows from what.
 
+use super::*;
+use crate::alert::AlertKind;
+use crate::alert::Why;
+use crate::angle::Bearing;
+use crate::arbiter::State;
+use crate::heading::Card;
+use crate::heading::CardPoint;
+use crate::heading::Compass;
+use crate::heading::Variation;
+use std::format;
+use std::string::String;
+use std::vec::Vec;
+
+struct Watch {
+    monitor: Monitor,
+    seen: Vec<String>,
+}
+
+impl Watch {
+    fn new(settings: Settings) -> Self {
+        let monitor = Monitor::new(Instant::from_ms(0), Settings { source_count: 2, ..settings });
+        Self { monitor, seen: Vec::new() }
+    }
+
+    /// Runs from `from` to `to` seconds; each source sends its sentences once a second.
+    fn run(&mut self, from: u64, to: u64, sources: [&[&str]; 2]) {
+        for s in from..to {
+            let now = Instant::from_ms(s * 1000);
+            let seen = &mut self.seen;
+            let mut hear = |event: Event<'_>| match event {
+                Event::Alert(c) => {
+                    let follows = c.follows.map(|f| format!(" follows {f}")).unwrap_or_default();
+                    seen.push(format!("{s} {} {}{follows}", c.kind, c.state.word()));
+                }
+                Event::Notice(notice) => seen.push(format!("{s} {notice:?}")),
+                _ => {}
+            };
+            for (index, sentences) in (0..).zip(sources) {
+                for body in sentences {
+                    let sum = body.bytes().fold(0, |sum, byte| sum ^ byte);
+                    self.monitor.bytes(now, SourceId(index), format!("${body}*{sum:02X}\r\n").as_bytes(), &mut hear);
+                }
+            }
+            self.monitor.tick(now, &mut hear);
+            self.monitor.tick(now + Span::from_ms(500), &mut hear);
+        }
+    }
+
+    fn alerts(&self) -> Vec<&str> {
+        self.seen.iter().map(String::as_str).filter(|line| line.contains("active") || line.contains("normal")).collect()
+    }
+}
+
+const HDG: &str = "HCHDG,100.0,2.0,E,4.0,E";
+const RMC: &str = "GPRMC,120000,A,4950.000,N,01130.000,W,5.5,104.0,140726,,,A";
+
+#[test]
+fn what_is_lost_with_its_source_follows_from_that() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 100, [&[HDG], &[RMC]]);
+    watch.run(100, 110, [&[], &[RMC]]);
+    assert_eq!(
+        watch.alerts(),
+        // Last heard at 99 s, stale after four intervals of a second, judged at 103.5 s.
+        ["103 input-lost active-unacknowledged", "103 heading-lost active-unacknowledged follows input-lost"]
+    );
+    watch.run(110, 120, [&[HDG], &[RMC]]);
+    assert!(
+        watch
+            .monitor
+            .status(Instant::from_ms(120_000))
+            .alerts
+            .iter()
+            .all(|a| a.state == State::RectifiedUnacknowledged)
+    );
+}
+
+#[test]
+fn a_source_that_fails_is_an_alert_at_once() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 100, [&[HDG], &[RMC]]);
+    let Watch { monitor, .. } = &mut watch;
+    monitor.input_works(Instant::from_ms(100_000), SourceId(1), false, &mut |_| {});
+    watch.run(100, 102, [&[HDG], &[]]);
+    assert_eq!(watch.alerts(), ["100 input-lost active-unacknowledged"]);
+}
+
+#[test]
+fn a_source_never_heard_is_missed_after_half_a_minute() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 60, [&[HDG], &[]]);
+    assert_eq!(watch.alerts(), ["30 input-lost active-unacknowledged"]);
+}
+
+#[test]
+fn many_refused_lines_are_a_caution() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 60, [&[HDG, HDG], &[RMC]]);
+    assert!(watch.alerts().is_empty());
+    let now = Instant::from_ms(60_000);
+    for _ in 0..30 {
+        watch.monitor.bytes(now, SourceId(0), b"$HCHDG,1*00\r\n", &mut |_| {});
+    }
+    watch.run(60, 200, [&[HDG, HDG], &[RMC]]);
+    let alerts = watch.alerts();
+    assert_eq!(alerts.len(), 2, "{alerts:?}");
+    assert!(alerts[0].contains("60 input-damaged active") && alerts[1].contains("input-damaged normal"), "{alerts:?}");
+}
+
+#[test]
+fn the_notices_of_a_start() {
+    let point = |c| CardPoint { compass: Compass(Bearing::from_deg(c)), deviation: Turn::from_deg(3) };
+    let card = Card::new(&[point(0), point(180)]).ok();
+    let mut watch = Watch::new(Settings { card, ..Settings::default() });
+    watch.run(0, 3, [&[HDG], &[RMC]]);
+    let has = |word: &str| watch.seen.iter().filter(|line| line.contains(word)).count();
+    assert_eq!(has("HeadingSource"), 1, "{:?}", watch.seen);
+    assert_eq!(has("correction: Wire"), 1);
+    assert_eq!(has("DeviationConflict"), 1);
+    assert_eq!(has("Variation("), 1);
+    assert_eq!(has("Steering"), 0);
+    let weak = ModelVariation { variation: Variation(Turn::ZERO), sigma: Turn::from_deg(1), horizontal_nt: 5999 };
+    let mut said = 0;
+    let mut count = |event: Event<'_>| said += i32::from(matches!(event, Event::Notice(Notice::WeakField { .. })));
+    watch.monitor.variation(Instant::from_ms(3000), weak, &mut count);
+    watch.monitor.variation(Instant::from_ms(4000), weak, &mut count);
+    assert_eq!(said, 1);
+}
+
+#[test]
+fn a_watch_says_what_it_cannot_judge() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 40, [&["GPRMC,120000,A,4950.000,N,01130.000,W,0.8,104.0,140726,,,A"], &[HDG]]);
+    let status = watch.monitor.status(Instant::from_ms(40_000));
+    let judging = |kind: AlertKind| status.judging[kind as usize];
+    assert_eq!(judging(AlertKind::OffHeading), Err(Why::NoOrder));
+    let Err(why) = judging(AlertKind::HeadingDisagreement) else { panic!() };
+    assert_eq!(format!("{why}"), "speed 0.8 kn, course useless below 1.5");
+    assert_eq!(judging(AlertKind::InputLost), Ok(()));
+    let (course, speed, _) = status.ground.unwrap();
+    assert_eq!(course.map(|c| c.0), Some(Bearing::from_deg(104)));
+    assert_eq!(speed.as_milliknots(), 801);
+}
+
+#[test]
+fn a_talker_that_sends_no_heading_from_the_start_is_missed() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 40, [&["HCHDG,,,,,"], &[RMC]]);
+    assert_eq!(watch.alerts(), ["30 heading-lost active-unacknowledged"]);
+}
+
+#[test]
+fn a_receiver_without_a_fix_is_missed_after_five_minutes() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 320, [&[HDG], &["GPRMC,,V,,,,,,,,,,N"]]);
+    assert_eq!(watch.alerts(), ["310 position-lost active-unacknowledged"]);
+}
+
+#[test]
+fn what_is_switched_off_is_shown_as_such() {
+    let mut settings = Settings::default();
+    settings.limits[AlertKind::InputLost as usize].disabled = true;
+    let mut watch = Watch::new(settings);
+    watch.run(0, 60, [&[HDG], &[]]);
+    assert!(watch.alerts().is_empty());
+    let status = watch.monitor.status(Instant::from_ms(60_000));
+    assert_eq!(status.judging[AlertKind::InputLost as usize], Err(Why::Disabled));
+}

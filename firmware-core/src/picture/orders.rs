@@ -2,6 +2,7 @@
 
 use crate::angle::Bearing;
 use crate::angle::Turn;
+use crate::angle::trig;
 use crate::picture::Command;
 use crate::picture::OrderedBy;
 use crate::picture::Origin;
@@ -11,7 +12,6 @@ use crate::picture::Steering;
 use crate::picture::Tracked;
 use crate::time::Instant;
 use crate::time::Span;
-use crate::trig;
 
 /// The sentences that carry an order, in their precedence.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -98,7 +98,7 @@ impl VariationChoice {
         };
         let elapsed = self.moved.map_or(Span::ZERO, |at| now.since(at));
         self.moved = Some(now);
-        let Some(wanted) = wanted else { return None };
+        let wanted = wanted?;
         let changed = match self.in_use {
             None => true,
             Some(used) if used.from == wanted.from => {

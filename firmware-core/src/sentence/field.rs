@@ -5,9 +5,10 @@
 
 use nom::IResult;
 use nom::Parser;
-use nom::bytes::complete::take_till;
+use nom::bytes::complete::take;
 
 use crate::bounds::Bounds;
+use crate::decimal::position;
 use crate::decimal::scaled;
 
 /// One value of a sentence.
@@ -272,9 +273,12 @@ impl<'a> Fields<'a> {
 }
 
 /// One field; what is left begins with its comma, or is empty.
+///
+/// nom's own `take_till` looks at one byte after another; eight at a time is worth it here, since
+/// every byte of every sentence passes.
 #[inline]
 fn field(input: &[u8]) -> IResult<&[u8], &[u8]> {
-    take_till(|b| b == b',').parse(input)
+    take(position(input, b',').unwrap_or(input.len())).parse(input)
 }
 
 #[cfg(test)]

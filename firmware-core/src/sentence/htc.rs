@@ -1,4 +1,4 @@
-//! HTC, heading and track control command: `$APHTC,V,10.1,L,R,N,12.5,15.0,,,172.5,,,M,C*76`.
+//! HTC, heading and track control command: `$APHTC,V,10.1,L,R,N,12.5,15.0,,,172.5,,,M,C*75`.
 
 use crate::sentence::field::Fields;
 use crate::sentence::field::Malformed;
@@ -12,7 +12,7 @@ pub type Htc = HeadingControl;
 /// # Errors
 /// [`Malformed`] where field 10 holds something that is not a direction.
 #[inline]
-pub fn parse(fields: &mut Fields<'_>) -> Result<Htc, Malformed> {
+pub(super) fn parse(fields: &mut Fields<'_>) -> Result<Htc, Malformed> {
     let mut htc = HeadingControl::parse(fields)?;
     htc.status = fields.letter();
     Ok(htc)

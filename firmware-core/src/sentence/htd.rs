@@ -1,4 +1,4 @@
-//! HTD, heading and track control data: `$APHTD,V,3.0,R,H,N,30.0,15.0,,,090.0,,,T,A,A,,088.5*2E`.
+//! HTD, heading and track control data: `$APHTD,V,3.0,R,H,N,30.0,15.0,,,090.0,,,T,A,A,,088.5*15`.
 
 use crate::sentence::field::Fields;
 use crate::sentence::field::Malformed;
@@ -13,7 +13,7 @@ pub type Htd = HeadingControl;
 /// # Errors
 /// [`Malformed`] where field 10 holds something that is not a direction.
 #[inline]
-pub fn parse(fields: &mut Fields<'_>) -> Result<Htd, Malformed> {
+pub(super) fn parse(fields: &mut Fields<'_>) -> Result<Htd, Malformed> {
     let mut htd = HeadingControl::parse(fields)?;
     htd.rudder_within_limit = fields.status();
     htd.heading_within_limit = fields.status();

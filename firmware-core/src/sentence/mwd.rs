@@ -1,4 +1,4 @@
-//! MWD, wind direction and speed: `$WIMWD,220.0,T,210.0,M,10.0,N,5.1,M*59`.
+//! MWD, wind direction and speed: `$WIMWD,220.0,T,210.0,M,10.0,N,5.1,M*6C`.
 
 use crate::heading::Magnetic;
 use crate::heading::True;

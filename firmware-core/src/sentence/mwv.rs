@@ -1,4 +1,4 @@
-//! MWV, wind speed and angle: `$WIMWV,045.0,R,12.5,N,A*22`.
+//! MWV, wind speed and angle: `$WIMWV,045.0,R,12.5,N,A*14`.
 
 use crate::angle::Bearing;
 use crate::sentence::field::Field;

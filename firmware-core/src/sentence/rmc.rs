@@ -1,5 +1,5 @@
 //! RMC, the least that a navigation receiver says:
-//! `$GPRMC,195959.00,A,1541.312,N,05130.512,W,0.26,147.44,140120,16.9,W,D*0B`.
+//! `$GPRMC,195959.00,A,1541.312,N,05130.512,W,0.26,147.44,140120,16.9,W,D*06`.
 //!
 //! 11 fields before 2.3, 12 from there with the mode, 13 from 4.1 with the navigational status.
 

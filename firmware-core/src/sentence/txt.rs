@@ -1,4 +1,4 @@
-//! TXT, a text: `$GNTXT,01,01,02,ANTENNA OK*2B`.
+//! TXT, a text: `$GNTXT,01,01,02,ANTENNA OK*28`.
 
 use crate::bounds::SMALL_NUMBER;
 use crate::sentence::field::Field;

@@ -1,4 +1,4 @@
-//! XDR, measurements of any kind: `$HCXDR,A,171,D,PITCH,A,-37,D,ROLL*67`.
+//! XDR, measurements of any kind: `$HCXDR,A,171,D,PITCH,A,-37,D,ROLL*00`.
 
 use crate::bounds::MEASUREMENT;
 use crate::sentence::field::Defect;

@@ -12,12 +12,12 @@ use crate::alert::Smooth;
 use crate::alert::Why;
 use crate::angle::Bearing;
 use crate::angle::Turn;
+use crate::angle::trig;
 use crate::picture::LEAST_SPEED;
 use crate::picture::Picture;
 use crate::picture::Reduced;
 use crate::time::Instant;
 use crate::time::Span;
-use crate::trig;
 
 /// Nine degrees: three times the wander of an averaged course in a seaway, and it leaves room to
 /// find a turn of 15 degrees with a following current. Common practice, no source.

@@ -1,5 +1,7 @@
 //! Directions on the circle and signed turns between them, in whole millidegrees.
 
+pub mod trig;
+
 use core::fmt;
 use core::ops::{Add, AddAssign, Neg, Sub};
 

@@ -1,0 +1,406 @@
+//! The watch over a small boat of its own: what it must raise, how soon, and when it must be quiet.
+//!
+//! The boat here is kinematic and written for this test alone, so that it shares no code and no
+//! mistake with the host's simulator. Angles in degrees, speeds in knots, time in seconds.
+
+use std::fmt::Write;
+
+use lubber_core::alert::AlertKind;
+use lubber_core::alert::Evidence;
+use lubber_core::alert::Why;
+use lubber_core::angle::Bearing;
+use lubber_core::arbiter::AlertChange;
+use lubber_core::arbiter::State;
+use lubber_core::monitor::Event;
+use lubber_core::monitor::Monitor;
+use lubber_core::monitor::Settings;
+use lubber_core::picture::Command;
+use lubber_core::picture::Reference;
+use lubber_core::picture::Referred;
+use lubber_core::picture::SourceId;
+use lubber_core::time::Instant;
+
+/// A boat that a pilot keeps on course by a compass.
+struct Boat {
+    noise: u64,
+    now_ms: u64,
+    /// Where the pilot thinks it steers, true.
+    course: f64,
+    /// What the compass shows too much.
+    compass_error: f64,
+    /// Where the boat really heads, without yaw.
+    heading: f64,
+    yaw_rms: f64,
+    yaw: (f64, f64),
+    speed: f64,
+    current: (f64, f64),
+    velocity: (f64, f64),
+    heading_sent: bool,
+    second: bool,
+    gps: bool,
+    stuck: Option<f64>,
+    /// Half a minute of swinging at the wheel is what a person does, not a pilot.
+    pilot: bool,
+}
+
+impl Boat {
+    fn new(seed: u64) -> Self {
+        Self {
+            noise: seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1,
+            now_ms: 0,
+            course: 135.0,
+            compass_error: 0.0,
+            heading: 135.0,
+            yaw_rms: 2.0,
+            yaw: (0.0, 0.0),
+            speed: 5.5,
+            current: (0.6, -0.5),
+            velocity: (0.0, 0.0),
+            heading_sent: true,
+            second: false,
+            gps: true,
+            stuck: None,
+            pilot: true,
+        }
+    }
+
+    fn uniform(&mut self) -> f64 {
+        self.noise ^= self.noise << 13;
+        self.noise ^= self.noise >> 7;
+        self.noise ^= self.noise << 17;
+        (self.noise >> 11) as f64 / (1u64 << 53) as f64
+    }
+
+    /// A sum of twelve uniforms: normal enough for noise.
+    fn normal(&mut self) -> f64 {
+        (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0
+    }
+
+    /// Half a second passes; what the talkers send.
+    fn step(&mut self) -> String {
+        let dt = 0.5;
+        self.now_ms += 500;
+        if self.pilot {
+            // At most 3 degrees a second, and settling.
+            let wanted = wrap(self.course - self.compass_error - self.heading);
+            self.heading += (wanted * 0.25).clamp(-3.0, 3.0) * dt;
+        }
+        // Yaw: a damped oscillator of 7 s driven by noise.
+        let (omega, zeta) = (2.0 * std::f64::consts::PI / 7.0, 0.1);
+        let drive = 2.0 * (zeta * omega.powi(3)).sqrt() * self.yaw_rms * self.normal() / dt.sqrt();
+        self.yaw.1 += (drive - omega * omega * self.yaw.0 - 2.0 * zeta * omega * self.yaw.1) * dt;
+        self.yaw.0 += self.yaw.1 * dt;
+        let truth = self.heading + self.yaw.0;
+        // Velocity lags by 1.5 s.
+        let through = (self.speed * truth.to_radians().cos(), self.speed * truth.to_radians().sin());
+        let ground = (through.0 + self.current.0, through.1 + self.current.1);
+        self.velocity.0 += (ground.0 - self.velocity.0) * dt / 1.5;
+        self.velocity.1 += (ground.1 - self.velocity.1) * dt / 1.5;
+        let mut lines = String::new();
+        if self.heading_sent {
+            let shown = self.stuck.unwrap_or(truth - 4.0 + self.compass_error + 0.1 * self.normal());
+            line(&mut lines, &format!("HCHDG,{:.1},,,4.0,E", shown.rem_euclid(360.0)));
+        }
+        if self.second {
+            let shown = truth + 1.0 + 0.5 * truth.to_radians().sin() + 0.3 * self.normal();
+            line(&mut lines, &format!("GPHDT,{:.1},T", shown.rem_euclid(360.0)));
+        }
+        if self.gps && self.now_ms % 1000 == 0 {
+            let (n, e) = (self.velocity.0 + 0.1 * self.normal(), self.velocity.1 + 0.1 * self.normal());
+            let (course, speed) = (e.atan2(n).to_degrees().rem_euclid(360.0), n.hypot(e));
+            let s = self.now_ms / 1000 % 86_400;
+            let clock = format!("{:02}{:02}{:02}", s / 3600, s / 60 % 60, s % 60);
+            line(&mut lines, &format!("GPRMC,{clock},A,4950.000,N,01130.000,W,{speed:.1},{course:.1},140726,,,A"));
+        }
+        lines
+    }
+}
+
+fn wrap(deg: f64) -> f64 {
+    (deg + 180.0).rem_euclid(360.0) - 180.0
+}
+
+fn line(into: &mut String, body: &str) {
+    let sum = body.bytes().fold(0, |sum, byte| sum ^ byte);
+    write!(into, "${body}*{sum:02X}\r\n").unwrap();
+}
+
+/// A watch over a boat, and the alerts it raised.
+struct Watch {
+    boat: Boat,
+    monitor: Monitor,
+    alerts: Vec<AlertChange>,
+}
+
+impl Watch {
+    fn new(boat: Boat) -> Self {
+        let settings = Settings { source_count: 1, ..Settings::default() };
+        Self { boat, monitor: Monitor::new(Instant::from_ms(0), settings), alerts: Vec::new() }
+    }
+
+    fn now(&self) -> Instant {
+        Instant::from_ms(self.boat.now_ms)
+    }
+
+    fn run(&mut self, seconds: u64) {
+        for _ in 0..seconds * 2 {
+            let lines = self.boat.step();
+            let now = self.now();
+            let alerts = &mut self.alerts;
+            self.monitor.bytes(now, SourceId(0), lines.as_bytes(), &mut |event| match event {
+                Event::Alert(change) => alerts.push(change),
+                Event::Refused { refused, .. } => panic!("refused {refused:?}"),
+                Event::Malformed { malformed, .. } => panic!("malformed {malformed:?}"),
+                _ => {}
+            });
+        }
+    }
+
+    fn order(&mut self, command: Command) {
+        let now = self.now();
+        assert!(self.monitor.order(now, command, &mut |_| {}));
+    }
+
+    /// Steers the boat to `course` (true) and says so to the watch, in compass.
+    fn steer(&mut self, course: f64) {
+        self.boat.course = course;
+        let compass = ((course - 4.0).rem_euclid(360.0) * 1000.0) as i64;
+        let order = Referred { bearing: Bearing::from_mdeg(compass), reference: Reference::Compass };
+        self.order(Command::Steer(order));
+    }
+
+    fn raised(&self) -> Vec<(u64, &'static str)> {
+        let up = |c: &&AlertChange| matches!(c.state, State::ActiveUnacknowledged | State::Active) && !c.repeated;
+        self.alerts.iter().filter(up).map(|c| (c.at.as_ms() / 1000, c.kind.name())).collect()
+    }
+
+    fn judging(&self, kind: AlertKind) -> Result<(), Why> {
+        self.monitor.status(self.now()).judging[kind as usize]
+    }
+
+    /// Runs until the alert is raised, at most `limit` seconds; how many it took.
+    fn until_raised(&mut self, kind: AlertKind, limit: u64) -> Option<u64> {
+        let before = self.alerts.len();
+        for s in 1..=limit {
+            self.run(1);
+            if self.alerts[before..].iter().any(|c| c.kind == kind && c.state == State::ActiveUnacknowledged) {
+                return Some(s);
+            }
+        }
+        None
+    }
+}
+
+/// The value that nine in ten are no larger than, and the median.
+fn ninety_and_median(mut delays: Vec<u64>) -> (u64, u64) {
+    delays.sort_unstable();
+    (delays[delays.len() * 9 / 10 - 1], delays[delays.len() / 2])
+}
+
+/// Lets the compass turn false by 15 degrees over 20 s; seconds from the moment the boat's true
+/// heading has changed by half of it to the alert.
+fn false_compass(seed: u64, second: bool, sign: f64) -> Option<u64> {
+    let mut boat = Boat::new(seed);
+    boat.second = second;
+    boat.yaw_rms = 1.0 + (seed % 6) as f64 * 0.5;
+    // A current up to 1.5 kn from any side.
+    let (drift, set) = (boat.uniform() * 1.5, boat.uniform() * 6.3);
+    boat.current = (drift * set.cos(), drift * set.sin());
+    let mut watch = Watch::new(boat);
+    watch.run(300);
+    assert_eq!(watch.raised(), [], "seed {seed}");
+    let before = watch.boat.heading;
+    let mut turned_at = None;
+    for s in 0..240 {
+        watch.boat.compass_error = sign * (s as f64 * 0.75).min(15.0);
+        watch.run(1);
+        if turned_at.is_none() && wrap(watch.boat.heading - before).abs() >= 7.5 {
+            turned_at = Some(s);
+        }
+        if watch.raised().iter().any(|(_, name)| *name == "heading-disagreement") {
+            // The display still reads on course all the while.
+            assert!(watch.raised().iter().all(|(_, name)| *name == "heading-disagreement"), "{:?}", watch.raised());
+            // A compass that shows too much lets the boat turn to port, and that is what is said.
+            let Some(Evidence::Disagreement { by, .. }) = watch.alerts.last().map(|c| c.evidence) else { panic!() };
+            assert!(f64::from(by.as_mdeg()) * sign < 0.0, "seed {seed}: {by:?} with an error of {sign}");
+            return Some(turned_at.map_or(0, |at| s - at));
+        }
+    }
+    None
+}
+
+#[test]
+fn a_false_compass_is_found_by_the_second_heading() {
+    let delays: Vec<u64> =
+        (0..20).filter_map(|seed| false_compass(seed, true, if seed % 2 == 0 { 1.0 } else { -1.0 })).collect();
+    assert_eq!(delays.len(), 20, "some were missed");
+    let (ninety, median) = ninety_and_median(delays);
+    println!("false compass, second heading: 90 % within {ninety} s, median {median} s");
+    assert!(ninety <= 15, "90 % within {ninety} s");
+}
+
+#[test]
+fn a_false_compass_is_found_by_the_course_over_the_ground_alone() {
+    let delays: Vec<u64> =
+        (0..40).filter_map(|seed| false_compass(seed, false, if seed % 2 == 0 { 1.0 } else { -1.0 })).collect();
+    assert_eq!(delays.len(), 40, "some were missed");
+    let (ninety, median) = ninety_and_median(delays);
+    println!("false compass, GPS only: 90 % within {ninety} s, median {median} s");
+    assert!(ninety <= 45, "90 % within {ninety} s");
+}
+
+#[test]
+fn a_pilot_that_lets_go_is_found_soon_after_the_limit() {
+    let mut delays = Vec::new();
+    for seed in 0..20u64 {
+        let mut boat = Boat::new(seed);
+        boat.yaw_rms = 1.0 + (seed % 6) as f64 * 0.5;
+        let mut watch = Watch::new(boat);
+        watch.run(150);
+        assert_eq!(watch.raised(), []);
+        watch.boat.pilot = false;
+        let began = watch.boat.heading;
+        let mut passed = None;
+        for s in 0..200u64 {
+            watch.boat.heading += if seed % 2 == 0 { 0.6 } else { -0.6 };
+            watch.run(1);
+            if passed.is_none() && wrap(watch.boat.heading - began).abs() >= 15.0 {
+                passed = Some(s);
+            }
+            if watch.raised().iter().any(|(_, name)| *name == "off-heading") {
+                delays.push(passed.map_or(0, |at| s - at));
+                break;
+            }
+        }
+    }
+    assert_eq!(delays.len(), 20, "some were missed");
+    let worst = *delays.iter().max().unwrap();
+    println!("pilot let go: worst {worst} s after the limit");
+    assert!(worst <= 20, "{delays:?}");
+}
+
+#[test]
+fn quiet_hours_in_a_seaway_with_ordered_courses() {
+    for seed in 0..4 {
+        let mut boat = Boat::new(100 + seed);
+        boat.yaw_rms = 3.5;
+        boat.second = seed % 2 == 0;
+        let mut watch = Watch::new(boat);
+        watch.run(120);
+        for leg in 0..8u64 {
+            let change = [40.0, -90.0, 15.0, 170.0, -25.0, 60.0, -120.0, 10.0][leg as usize];
+            let course = (watch.boat.course + change).rem_euclid(360.0);
+            watch.steer(course);
+            // Gusts: the speed changes by a third in ten seconds.
+            for gust in 0..9 {
+                watch.boat.speed = if gust % 3 == 1 { 4.0 } else { 6.0 };
+                watch.run(100);
+            }
+        }
+        assert_eq!(watch.raised(), [], "seed {seed}");
+        assert_eq!(watch.judging(AlertKind::HeadingDisagreement), Ok(()));
+    }
+}
+
+#[test]
+fn tacks_by_the_wind_are_quiet_and_off_heading_says_why_it_is_not_judged() {
+    let mut boat = Boat::new(7);
+    boat.yaw_rms = 3.0;
+    let mut watch = Watch::new(boat);
+    watch.order(Command::SteerWind);
+    for tack in 0..20 {
+        watch.boat.course = if tack % 2 == 0 { 45.0 } else { 315.0 };
+        watch.boat.speed = 5.0;
+        watch.run(240);
+    }
+    assert_eq!(watch.raised(), []);
+    assert_eq!(watch.judging(AlertKind::OffHeading), Err(Why::SteeredByWind));
+}
+
+#[test]
+fn an_unordered_change_of_course_is_off_heading() {
+    let mut watch = Watch::new(Boat::new(3));
+    watch.run(150);
+    watch.boat.course = 180.0;
+    let took = watch.until_raised(AlertKind::OffHeading, 60);
+    assert!(took.is_some_and(|s| s <= 25), "{took:?}");
+}
+
+#[test]
+fn a_heading_that_stops_is_lost_within_three_seconds_of_being_missed() {
+    let mut watch = Watch::new(Boat::new(4));
+    watch.run(100);
+    watch.boat.heading_sent = false;
+    let took = watch.until_raised(AlertKind::HeadingLost, 20);
+    // Stale after 3 s, and that is when it is raised.
+    assert!(took.is_some_and(|s| (3..=4).contains(&s)), "{took:?}");
+    assert_eq!(watch.judging(AlertKind::OffHeading), Err(Why::NoHeading));
+    watch.boat.heading_sent = true;
+    watch.run(10);
+    assert_eq!(watch.alerts.last().map(|c| c.state), Some(State::RectifiedUnacknowledged));
+}
+
+#[test]
+fn a_lost_receiver_is_position_lost_and_nothing_else() {
+    let mut watch = Watch::new(Boat::new(5));
+    watch.run(400);
+    watch.boat.gps = false;
+    watch.run(200);
+    assert_eq!(watch.raised().iter().map(|r| r.1).collect::<Vec<_>>(), ["position-lost"]);
+    assert_eq!(watch.judging(AlertKind::HeadingDisagreement), Err(Why::NoWitness));
+    watch.boat.gps = true;
+    watch.run(100);
+    assert_eq!(watch.raised().len(), 1, "{:?}", watch.raised());
+}
+
+#[test]
+fn a_frozen_heading_is_found_by_its_lost_yaw_and_by_a_turn() {
+    // The yaw is gone from a fine sensor.
+    let mut watch = Watch::new(Boat::new(6));
+    watch.run(300);
+    watch.boat.stuck = Some(131.3);
+    let took = watch.until_raised(AlertKind::HeadingFrozen, 60);
+    assert!(took.is_some_and(|s| (20..=30).contains(&s)), "{took:?}");
+    // The boat turns under a frozen heading while another sensor and the course show it.
+    for second in [false, true] {
+        let mut boat = Boat::new(8);
+        boat.second = second;
+        let mut watch = Watch::new(boat);
+        watch.run(300);
+        watch.boat.stuck = Some(131.3);
+        watch.boat.course = 200.0;
+        let took = watch.until_raised(AlertKind::HeadingFrozen, 60);
+        assert!(took.is_some_and(|s| s <= 20), "second {second}: {took:?}");
+    }
+}
+
+#[test]
+fn the_same_bytes_chopped_anyhow_give_the_same_alerts() {
+    let run = |chop: usize| {
+        let mut boat = Boat::new(9);
+        let mut monitor = Monitor::new(Instant::from_ms(0), Settings { source_count: 1, ..Settings::default() });
+        let mut seen = Vec::new();
+        for half in 0..900 {
+            if half == 400 {
+                boat.course = 170.0;
+            }
+            if half == 700 {
+                boat.heading_sent = false;
+            }
+            let lines = boat.step();
+            for piece in lines.as_bytes().chunks(chop) {
+                monitor.bytes(Instant::from_ms(boat.now_ms), SourceId(0), piece, &mut |event| {
+                    if let Event::Alert(change) = event {
+                        seen.push(format!("{change:?}"));
+                    }
+                });
+            }
+        }
+        seen
+    };
+    let whole = run(usize::MAX);
+    assert!(whole.len() >= 2, "{whole:?}");
+    for chop in [1, 2, 7, 50] {
+        assert_eq!(run(chop), whole, "chopped by {chop}");
+    }
+}
