@@ -177,7 +177,7 @@ fn instant(text: &str) -> Result<i64, String> {
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: Args) -> Result<Exit, Failure> {
     let setup = Setup::of(&args)?;
-    let inputs = crate::input::open(&setup.inputs, setup.options.clone()).map_err(|error| setup.explain(&error))?;
+    let inputs = crate::input::open(&setup.inputs, &setup.options).map_err(|error| setup.explain(&error))?;
     let live = matches!(inputs, Inputs::Live(_));
     if live {
         setup::refuse_for_live(&args)?;

@@ -1,5 +1,6 @@
 //! The clock drives time.
 
+use std::io;
 use std::sync::mpsc::RecvTimeoutError;
 use std::sync::mpsc::sync_channel;
 use std::time::Duration;
@@ -33,7 +34,11 @@ const CLOCK_STEP_MS: u64 = 1_000;
 ///
 /// # Errors
 /// [`SessionError::Output`]: the output cannot be written.
-pub fn live<'a, S: Sink>(sources: Vec<LiveSource>, orders: Orders<'a>, sink: &'a mut S) -> Result<Ending, SessionError> {
+pub fn live<'a, S: Sink>(
+    sources: Vec<LiveSource>,
+    orders: Orders<'a>,
+    sink: &'a mut S,
+) -> Result<Ending, SessionError> {
     let clock = Clock::start();
     let stop = Stop::new();
     let (to, from) = sync_channel(QUEUE);
@@ -65,7 +70,7 @@ fn take<S: Sink>(watch: &mut Watch<'_, S>, live: Live) -> Result<(), SessionErro
         Live::Bytes { source, at, bytes } => {
             reach(watch, at)?;
             watch.bytes(source, &bytes)?;
-            set_utc(watch);
+            set_utc(watch)?;
         }
         Live::Works { source, at, works, why } => {
             reach(watch, at)?;
@@ -88,12 +93,16 @@ fn reach<S: Sink>(watch: &mut Watch<'_, S>, at: Instant) -> Result<(), SessionEr
 }
 
 /// GPS time corrects the stamps, never the deadlines.
-fn set_utc<S: Sink>(watch: &mut Watch<'_, S>) {
-    let Some((utc_ms, at)) = watch.monitor.utc() else { return };
+fn set_utc<S: Sink>(watch: &mut Watch<'_, S>) -> io::Result<()> {
+    let Some((utc_ms, at)) = watch.monitor.utc() else { return Ok(()) };
     // A receiver that does not know its date, or has wrapped its week number, must not date the watch.
-    let Some((utc_ms, _)) = mend_live_date(utc_ms) else { return };
+    let Some((utc_ms, weeks)) = mend_live_date(utc_ms) else { return Ok(()) };
     let now_ms = utc_ms + i64::try_from(watch.now.since(at).as_ms()).unwrap_or(0);
     if watch.moment().utc_ms.is_none_or(|in_use| in_use.abs_diff(now_ms) > CLOCK_STEP_MS) {
         watch.utc(now_ms);
+        if weeks > 0 {
+            watch.remark(Remark::RolloverMended { weeks })?;
+        }
     }
+    Ok(())
 }

@@ -111,6 +111,11 @@ pub enum Remark<'a> {
         /// Which.
         source: SourceId,
     },
+    /// The date of a live line was mended.
+    RolloverMended {
+        /// By how many weeks it was too early.
+        weeks: u32,
+    },
     /// There is no variation by the model for this place and date.
     NoModel {
         /// Why.

@@ -16,7 +16,9 @@ use super::json::object;
 use super::number::degrees;
 use super::number::knots;
 use super::number::seconds;
+use super::number::side;
 use super::number::signed;
+use super::number::whole;
 use super::text::Row;
 use super::text::Tone;
 use super::text::wrap;
@@ -32,9 +34,13 @@ pub fn instance(instance: Instance, sources: &Sources) -> String {
 
 /// What it saw, in words; of an alert that no longer stands it says so first.
 pub fn words(change: &AlertChange) -> String {
-    match change.state {
-        State::Normal | State::RectifiedUnacknowledged => format!("over; it was: {}", change.evidence),
-        _ => change.evidence.to_string(),
+    match (change.state, change.evidence) {
+        // Its evidence is of the moment it was over: back within the limit, for no time at all.
+        (State::Normal | State::RectifiedUnacknowledged, Evidence::OffHeading { heading, ordered, off, .. }) => {
+            format!("over: heading {heading}, ordered {ordered}: {} to {}", whole(off), side(off))
+        }
+        (State::Normal | State::RectifiedUnacknowledged, evidence) => format!("over; it was: {evidence}"),
+        (_, evidence) => evidence.to_string(),
     }
 }
 
@@ -292,8 +298,7 @@ mod tests {
             said(&over, 60),
             [
                 "02:11:09 over (alarm) off-heading HCHDG: normal, number 2",
-                "         over; it was: heading 152 C, ordered 135 C: 17 to",
-                "         starboard for 10 s",
+                "         over: heading 152 C, ordered 135 C: 17 to starboard",
             ]
         );
     }

@@ -11,6 +11,9 @@ use super::ledger::reason;
 /// A change is told once it has lasted so long: every tack makes an alert settle for a while.
 const LASTING_MS: u64 = 60_000;
 
+/// The reasons of what has not begun yet.
+const FIRST: [&str; 3] = [reason(Why::Starting), reason(Why::NoOrder), reason(Why::NotYetHeard)];
+
 /// What was told last of each alert, and since when it is otherwise.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Judging {
@@ -40,7 +43,10 @@ impl Judging {
                 continue;
             }
             let since = *self.otherwise_since[place].get_or_insert(stamp.since_start_ms);
-            if stamp.since_start_ms.saturating_sub(since) >= LASTING_MS {
+            // What waited for its first order or its first value is told at once: that happens once,
+            // and must not be told after the alert itself.
+            let first = matches!(self.told[place], Some(Err(before)) if FIRST.contains(&before));
+            if first || stamp.since_start_ms.saturating_sub(since) >= LASTING_MS {
                 self.told[place] = Some(now);
                 self.otherwise_since[place] = None;
                 changes.push((*kind, *judging));

@@ -140,7 +140,7 @@ impl Ledger {
 }
 
 /// The reason in words that do not change with the figures in it, so that times can be added up.
-pub fn reason(why: Why) -> &'static str {
+pub const fn reason(why: Why) -> &'static str {
     match why {
         Why::Disabled => "switched off in the boat file",
         Why::Starting => "the watch had just begun",

@@ -96,7 +96,12 @@ fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>)
     parts.push(order(status));
     let count = unjudged(status).count();
     if count > 0 {
-        parts.push(part(format!("{count} alerts not watched"), format!("{count} not watched"), Tone::Caution, 2));
+        parts.push(part(
+            format!("{count} {} not watched", if count == 1 { "alert" } else { "alerts" }),
+            format!("{count} not watched"),
+            Tone::Caution,
+            2,
+        ));
     }
     if let Some((course, speed, age)) = status.ground {
         let (speed, old) = (knots(speed), old(age));

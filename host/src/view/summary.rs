@@ -1,6 +1,8 @@
 //! What the watch was, told at its end.
 
 use lubber_core::alert::AlertKind;
+use lubber_core::alert::Priority;
+use lubber_core::arbiter::State;
 use lubber_core::frame::Counts;
 use lubber_core::frame::Refusal;
 use lubber_core::picture::SourceId;
@@ -71,7 +73,7 @@ impl Summary<'_> {
                 rows.push(Row::plain(format!("  {name:<14} {}", part.trim_start())));
             }
         };
-        title(&mut rows, if self.interrupted { "The watch, cut short" } else { "The watch" });
+        rows.push(Row::default().and(Tone::Title, if self.interrupted { "The watch, cut short" } else { "The watch" }));
         let covered = long_time(self.end.since_start_ms);
         match (self.begin().iso(), self.end.iso()) {
             (Some(from), Some(to)) => {
@@ -87,18 +89,20 @@ impl Summary<'_> {
                 .saturating_sub(counts.sentence_bytes)
                 .saturating_sub(counts.refused_bytes)
                 .saturating_sub(counts.between);
+            let whole = |count| Count(count).to_string().replace(' ', "\u{a0}");
             let mut text = format!(
-                "{}: {} bytes, of these {} in {} sentences, {} in {} refused lines, {} between",
+                "{}: {} bytes, of these {} in {} sentences, {} in {} refused {}, {} between",
                 source.name,
-                Count(counts.bytes_in),
-                Count(counts.sentence_bytes),
-                Count(counts.sentences),
-                Count(counts.refused_bytes),
-                Count(counts.refused_total()),
-                Count(counts.between),
+                whole(counts.bytes_in),
+                whole(counts.sentence_bytes),
+                whole(counts.sentences),
+                whole(counts.refused_bytes),
+                whole(counts.refused_total()),
+                if counts.refused_total() == 1 { "line" } else { "lines" },
+                whole(counts.between),
             );
             if pending > 0 {
-                text = format!("{text}, {} pending", Count(pending));
+                text = format!("{text}, {} pending", whole(pending));
             }
             if source.checksum != lubber_core::frame::ChecksumPolicy::Required {
                 text = format!("{text}; checksum {}", policy_word(source.checksum));
@@ -146,7 +150,7 @@ impl Summary<'_> {
             );
             let mut lines = wrap(&text, width, 10).into_iter();
             let first = lines.next().unwrap_or_default();
-            let head = Row::plain("  ").and(super::alert::tone(raised.priority, raised.state), raised.priority.word());
+            let head = Row::plain("  ").and(tone(raised.priority, raised.state), raised.priority.word());
             let pad = 8_usize.saturating_sub(raised.priority.word().len());
             rows.push(head.and(Tone::Plain, format!("{:pad$}{}", "", first.trim_start())));
             rows.extend(lines.map(Row::plain));
@@ -281,6 +285,14 @@ fn section(text: &str) -> [Row; 2] {
     [Row::default(), Row::default().and(Tone::Title, text)]
 }
 
+/// The tone of an alert that is history: nothing of it flashes.
+const fn tone(priority: Priority, state: State) -> Tone {
+    match state {
+        State::ActiveUnacknowledged => super::alert::tone(priority, State::ActiveAcknowledged),
+        other => super::alert::tone(priority, other),
+    }
+}
+
 /// A UTC without its fraction and letter.
 fn from_to(iso: &str) -> &str {
     iso.split('.').next().unwrap_or(iso)
@@ -302,9 +314,7 @@ mod tests {
     use super::super::ledger::tests::nothing_known;
     use super::*;
     use lubber_core::alert::Instance;
-    use lubber_core::alert::Priority;
     use lubber_core::alert::Why;
-    use lubber_core::arbiter::State;
     use lubber_core::frame::ChecksumPolicy;
     use lubber_core::frame::Formatter;
     use lubber_core::frame::Talker;

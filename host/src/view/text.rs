@@ -59,7 +59,8 @@ impl Row {
 
 /// Breaks `text` at spaces into lines of at most `width` characters, each behind `indent` spaces.
 ///
-/// A word longer than a line stands alone and runs over: nothing is lost.
+/// It does not break at a no-break space, which is written as a space. A word longer than a line
+/// stands alone and runs over: nothing is lost.
 pub fn wrap(text: &str, width: usize, indent: usize) -> Vec<String> {
     let mut lines = Vec::new();
     let mut line = String::new();
@@ -72,7 +73,8 @@ pub fn wrap(text: &str, width: usize, indent: usize) -> Vec<String> {
         if !line.is_empty() {
             line.push(' ');
         }
-        line.push_str(word);
+        // A no-break space has kept its two sides together and has done its work.
+        line.push_str(&word.replace('\u{a0}', " "));
     }
     if !line.is_empty() {
         lines.push(format!("{:indent$}{line}", ""));
@@ -89,6 +91,7 @@ mod tests {
         let text = "one two three four averyveryverylongword five";
         let lines = wrap(text, 14, 2);
         assert_eq!(lines, ["  one two", "  three four", "  averyveryverylongword", "  five"]);
+        assert_eq!(wrap("in 1\u{a0}234 parts", 8, 0), ["in 1 234", "parts"]);
         assert_eq!(wrap("", 80, 0), Vec::<String>::new());
     }
 }

@@ -71,7 +71,10 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
         Remark::Log(note) => ("log", note.kind.to_string()),
         Remark::GapSkipped { ms } => (
             "gap-skipped",
-            format!("only the first 24 h of the gap were watched through, the next {} h are passed over", ms / 3_600_000),
+            format!(
+                "only the first 24 h of the gap were watched through, the next {} h are passed over",
+                ms / 3_600_000
+            ),
         ),
         Remark::Works { source, works: true, .. } => ("input", format!("{} works", sources.name(source))),
         Remark::Works { source, works: false, why } => {
@@ -79,6 +82,9 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
         }
         Remark::BaudFound { source, baud } => ("baud", format!("{} talks at {baud} baud", sources.name(source))),
         Remark::Ended { source } => ("input", format!("{} has ended", sources.name(source))),
+        Remark::RolloverMended { weeks } => {
+            ("rollover", format!("the date received is {weeks} weeks too early (GPS week rollover) and was mended"))
+        }
         Remark::NoModel { why } => ("no-model", why.to_owned()),
     }
 }

@@ -74,9 +74,8 @@ impl Setup {
                 // A source that the boat file knows is read as the boat file says.
                 let known = boat.sources.iter().find(|source| source.from == typed);
                 let checksum = known.map(|source| source.checksum).unwrap_or_default();
-                let may_acknowledge = known.is_some_and(|source| source.may_acknowledge);
                 if let Some(slot) = settings.sources.get_mut(place) {
-                    *slot = SourceSettings { checksum, may_acknowledge };
+                    *slot = SourceSettings { checksum };
                 }
                 let name = known.map_or(typed, |source| source.name.clone());
                 (input.clone(), view::Source { name, checksum })

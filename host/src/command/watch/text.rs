@@ -48,8 +48,9 @@ pub(super) struct TextSink {
     day: Option<String>,
     /// Sentences when the status line was shown last: no news is not shown again and again.
     sentences: u64,
-    /// When the bell is rung again for an alarm that nobody answers.
+    /// When the bell is rung again for an alarm that nobody answers, and how long after that.
     next_bell: Instant,
+    bell_again: Span,
     /// How far a replay is.
     percent: Option<String>,
     bar: Option<Progress>,
@@ -58,8 +59,8 @@ pub(super) struct TextSink {
 const MINUTE: Span = Span::from_min(1);
 /// Where nothing came in, a pipe still says so this often.
 const NO_NEWS: Span = Span::from_min(60);
-/// An alarm that nobody answers is heard again after this.
-const BELL: Span = Span::from_s(10);
+/// An alarm that nobody answers is heard again after so many seconds of real time.
+const BELL_S: u64 = 10;
 
 impl TextSink {
     pub(super) fn new(desk: Desk, live: bool, pace: Option<Pace>) -> Self {
@@ -80,6 +81,7 @@ impl TextSink {
             day: None,
             sentences: 0,
             next_bell: Instant::default(),
+            bell_again: Span::from_ms(BELL_S * pace.map_or(1000, Pace::log_ms_a_second).max(1000)),
             percent: None,
             bar: None,
         }
@@ -130,7 +132,7 @@ impl TextSink {
         if !self.desk.prompt {
             return Ok(());
         }
-        self.next_bell = Instant::from_ms(at.since_start_ms) + BELL;
+        self.next_bell = Instant::from_ms(at.since_start_ms) + self.bell_again;
         match priority {
             Priority::Alarm => self.screen.ring(Bell::Alarm),
             Priority::Warning => self.screen.ring(Bell::Warning),
@@ -205,7 +207,8 @@ impl Sink for TextSink {
             self.schedule(at, moment.now);
         }
         if self.next_bell <= moment.now {
-            let loudest = status.alerts.iter().filter(|change| alert::sounds(change)).map(|change| change.priority).max();
+            let loudest =
+                status.alerts.iter().filter(|change| alert::sounds(change)).map(|change| change.priority).max();
             if loudest == Some(Priority::Alarm) {
                 self.ring(at, Priority::Alarm)?;
                 self.flush()?;
@@ -237,6 +240,13 @@ impl Sink for TextSink {
         let row = status_line::row(at, &status, &self.desk.sources, None, self.screen.status_width());
         self.screen.status(row)?;
         self.screen.settle()?;
+        let counts = account(&self.desk.sources, |id| monitor.counts(id));
+        let Desk { ledger, sources, .. } = &self.desk;
+        let interrupted = ending == Ending::Interrupted;
+        let rows = Summary { ledger, sources, counts: &counts, end: at, interrupted }.rows(width);
+        self.screen.rows(&[Row::default()])?;
+        self.screen.rows(&rows)?;
+        // The last line is the one that is seen.
         if self.live {
             let why = match ending {
                 Ending::Interrupted => "interrupted",
@@ -245,15 +255,9 @@ impl Sink for TextSink {
             let row = Row::plain(format!("{} ", at.clock()))
                 .and(Tone::Warning, "END OF THE WATCH")
                 .and(Tone::Plain, format!(", {why}: nobody keeps watch now"));
-            self.screen.rows(&[row])?;
+            self.screen.rows(&[Row::default(), row])?;
             self.screen.ring(Bell::End)?;
         }
-        let counts = account(&self.desk.sources, |id| monitor.counts(id));
-        let Desk { ledger, sources, .. } = &self.desk;
-        let interrupted = ending == Ending::Interrupted;
-        let rows = Summary { ledger, sources, counts: &counts, end: at, interrupted }.rows(width);
-        self.screen.rows(&[Row::default()])?;
-        self.screen.rows(&rows)?;
         self.screen.flush()
     }
 }
