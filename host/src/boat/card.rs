@@ -174,6 +174,11 @@ struct Written {
 
 fn points(root: &Section<'_>) -> Result<Vec<Written>, Failure> {
     let list = root.need("points", POINTS)?;
+    let many = list.list(POINTS)?.count();
+    if many > Card::CAPACITY {
+        let why = format!("{many} points: a card holds at most {}, one every 5 degrees", Card::CAPACITY);
+        return Err(list.because(&why));
+    }
     let mut written: Vec<Written> = Vec::new();
     for value in list.list(POINTS)? {
         let point = value.section(&["compass", "deviation", "sigma"], POINT)?;
@@ -187,18 +192,11 @@ fn points(root: &Section<'_>) -> Result<Vec<Written>, Failure> {
         let sigma = point.get("sigma").map(|value| not_negative(&value)).transpose()?;
         written.push(Written { point: one, sigma });
     }
-    match written.len() {
-        0 | 1 => {
-            return Err(list.because(&format!(
-                "points = [...]: one point is no card: expected {}, for example: {}",
-                POINTS.what, POINTS.example
-            )));
-        }
-        many if many > Card::CAPACITY => {
-            let why = format!("{many} points: a card holds at most {}, one every 5 degrees", Card::CAPACITY);
-            return Err(list.because(&why));
-        }
-        _ => {}
+    if written.len() < 2 {
+        return Err(list.because(&format!(
+            "points: {many} of them make no card: expected {}, for example: {}",
+            POINTS.what, POINTS.example
+        )));
     }
     written.sort_by_key(|one| one.point.compass.0);
     Ok(written)

@@ -24,15 +24,18 @@ pub enum InputError {
         /// A live input among them.
         live: Source,
     },
-    /// Standard input named twice.
-    #[error("standard input (`-`) can be named only once")]
-    StdinTwice,
+    /// The same source named twice: its sentences would count double.
+    #[error("{from} is named twice; name it once")]
+    Twice {
+        /// The source.
+        from: Source,
+    },
     /// The system refused to open or read it.
     #[error("cannot {what} {from}: {why}")]
     Refused {
         /// The source.
         from: Source,
-        /// `open`, `read`, `bind`, `connect to`.
+        /// `open`, `read`, `listen at`, `connect to`.
         what: &'static str,
         /// The reason and the remedy, a clause each.
         why: String,

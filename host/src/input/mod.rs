@@ -9,26 +9,28 @@
 //! A leaf: nothing here names a display, a session or a verb.
 
 mod error;
-mod fix;
+mod lines;
 mod live;
 mod log;
 mod net;
 mod note;
 mod open;
+mod probe;
 mod replay;
 mod serial;
 mod source;
 mod stamp;
 mod stdin;
 mod timeline;
+mod utc;
 
 pub use error::InputError;
-// pub use fix::looks_like_sentence;
 pub use live::{Live, LiveOptions, LiveSource, Stop};
 pub use note::{LogNote, NoteKind};
 pub use open::{Inputs, OpenOptions, open};
 pub use replay::{Piece, Progress, Replay, ReplayOptions};
-// pub use serial::{Access, SEARCHED_BAUDS, access};
+pub use serial::{Access, SEARCHED_BAUDS, access};
 pub use source::{Source, SourceError};
 pub use stdin::StdinKind;
-// pub use timeline::mend_live_date;
+pub use timeline::mend_live_date;
+pub use utc::looks_like_sentence;

@@ -94,8 +94,8 @@ const REFUSED: &[(&str, &[&str])] = &[
     ),
     ("points = 3", &["c.toml:1: points = 3: expected a list"]),
     ("points = [ 3 ]", &["points = 3: expected a point with compass and deviation"]),
-    ("points = []", &["one point is no card"]),
-    ("points = [{compass=0,deviation=1}]", &["one point is no card"]),
+    ("points = []", &["c.toml:1: points: 0 of them make no card: expected a list of at least two"]),
+    ("points = [{compass=0,deviation=1}]", &["c.toml:1: points: 1 of them make no card"]),
     ("ponits = []", &["c.toml:1: unknown key \"ponits\": did you mean \"points\"?"]),
     (
         "points = [\n{compass=0,deviation=1},\n{compass=90,deviaton=1}]",
@@ -178,4 +178,91 @@ fn files_that_are_no_cards() {
     assert!(said(&folder.join("no-such-card.toml")).contains("there is no such file"));
     let program = std::env::current_exe().unwrap();
     assert!(said(&program).contains("is over 1 MiB") || said(&program).contains("is not text"), "{}", said(&program));
+}
+
+/// Pieces a card or a boat file is made of, and pieces that belong in neither.
+const PIECES: [&str; 36] = [
+    "points",
+    "=",
+    "[",
+    "]",
+    "{",
+    "}",
+    "compass",
+    "deviation",
+    ",",
+    "1",
+    "-91",
+    "1e999",
+    "nan",
+    "\"3 W\"",
+    "\"\"",
+    "\n",
+    "[[source]]",
+    "[heading]",
+    "from",
+    "primary",
+    "\"HCHDG\"",
+    ".",
+    "limits",
+    "off-heading",
+    "limit",
+    "\"15 deg\"",
+    "2026-06-14",
+    "#",
+    "\0",
+    "\u{e9}",
+    "\"\u{663}C\"",
+    "{compass=0,deviation=1},",
+    "{compass=180,deviation=1},",
+    "{compass=359.9996,deviation=1},",
+    "sigma",
+    "true",
+];
+
+proptest::proptest! {
+    #[test]
+    fn whatever_the_file_holds_it_is_a_card_or_a_refusal_with_its_line(
+        picks in proptest::collection::vec(0..PIECES.len(), 0..24),
+    ) {
+        let text: String = picks.iter().map(|&pick| PIECES[pick]).collect();
+        for said in [
+            CardFile::from_text("f.toml", &text).err(),
+            crate::boat::file::BoatFile::from_text("f.toml", &text, Path::new("")).err(),
+        ].into_iter().flatten() {
+            proptest::prop_assert!(said.to_string().starts_with("f.toml:"), "{}", said);
+        }
+    }
+
+    #[test]
+    fn any_points_make_a_card_through_them_or_a_refusal(
+        points in proptest::collection::vec((0i32..=360_000, -30_000i32..=30_000), 2..=30),
+    ) {
+        let lines: Vec<String> = points
+            .iter()
+            .map(|(c, d)| format!("{{compass={}.{:03},deviation=\"{}.{:03} {}\"}}", c / 1000, c % 1000, d.abs() / 1000,
+                d.abs() % 1000, if *d < 0 { 'W' } else { 'E' }))
+            .collect();
+        if let Ok(file) = CardFile::from_text("f.toml", &format!("points=[{}]", lines.join(","))) {
+            for (compass, deviation) in points {
+                let compass = Compass(Bearing::from_mdeg(compass.into()));
+                proptest::prop_assert_eq!(file.card.deviation(compass).as_mdeg(), deviation);
+            }
+        }
+    }
+
+    #[test]
+    fn small_deviations_on_spread_points_always_make_a_card_through_them(
+        count in 5i32..=24, shift in 0i32..15_000, small in proptest::collection::vec(-3_000i32..=3_000, 24),
+    ) {
+        let points: Vec<(i32, i32)> = (0..count).map(|i| (i * (360_000 / count) + shift, small[i as usize])).collect();
+        let lines: Vec<String> =
+            points.iter().map(|(c, d)| format!("{{compass={:.3},deviation={:.3}}}", f64::from(*c) / 1e3, f64::from(*d) / 1e3)).collect();
+        let file = CardFile::from_text("f.toml", &format!("points=[{}]", lines.join(","))).unwrap();
+        proptest::prop_assert_eq!(file.card.points().len(), 72);
+        for (compass, deviation) in points {
+            let compass = Compass(Bearing::from_mdeg(compass.into()));
+            proptest::prop_assert_eq!(file.card.deviation(compass).as_mdeg(), deviation);
+        }
+    }
 }
