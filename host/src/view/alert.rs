@@ -34,13 +34,22 @@ pub fn instance(instance: Instance, sources: &Sources) -> String {
 
 /// What it saw, in words; of an alert that no longer stands it says so first.
 pub fn words(change: &AlertChange) -> String {
-    match (change.state, change.evidence) {
-        // Its evidence is of the moment it was over: back within the limit, for no time at all.
-        (State::Normal | State::RectifiedUnacknowledged, Evidence::OffHeading { heading, ordered, off, .. }) => {
+    if !matches!(change.state, State::Normal | State::RectifiedUnacknowledged) {
+        return change.evidence.to_string();
+    }
+    // The evidence is of the moment it was over, or of the last moment before.
+    match change.evidence {
+        Evidence::OffHeading { heading, ordered, off, .. } => {
             format!("over: heading {heading}, ordered {ordered}: {} to {}", whole(off), side(off))
         }
-        (State::Normal | State::RectifiedUnacknowledged, evidence) => format!("over; it was: {evidence}"),
-        (_, evidence) => evidence.to_string(),
+        Evidence::Disagreement { of, with, .. } => {
+            let (Disagreeing::Heading { origin, .. } | Disagreeing::Ground { origin, .. }) = with;
+            format!("over: {of} and {origin} agree again")
+        }
+        Evidence::Lost { .. } => "over: it is there again".into(),
+        Evidence::Frozen { .. } => "over: it moves again".into(),
+        Evidence::InputLost { .. } => "over: bytes come again".into(),
+        Evidence::InputDamaged { .. } => "over: fewer lines are refused".into(),
     }
 }
 
@@ -155,7 +164,7 @@ pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize)
     let mut remarks = if change.escalated {
         ", was a warning that nobody answered".into()
     } else if change.repeated {
-        ", still, nobody has answered".into()
+        ", not answered".into()
     } else if change.occurrence > 1 {
         format!(", number {}", change.occurrence)
     } else {
@@ -169,10 +178,14 @@ pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize)
         other => instance(other, sources),
     };
     let indent = clock.len() + 1;
+    let what = format!("{} {about}: {}{remarks}", change.kind, change.state.word());
+    let mut lines = wrap(&what, width.saturating_sub(word.len() + 1), indent).into_iter();
+    let first = lines.next().unwrap_or_default();
     let head = Row::plain(format!("{clock} "))
         .and(tone(change.priority, change.state), word)
-        .and(Tone::Plain, format!(" {} {about}: {}{remarks}", change.kind, change.state.word()));
-    std::iter::once(head).chain(wrap(&words(change), width, indent).into_iter().map(Row::plain)).collect()
+        .and(Tone::Plain, format!(" {}", first.trim_start()));
+    let seen = wrap(&words(change), width, indent);
+    std::iter::once(head).chain(lines.chain(seen).map(Row::plain)).collect()
 }
 
 #[cfg(test)]

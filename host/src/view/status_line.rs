@@ -2,6 +2,7 @@
 
 use lubber_core::alert::Priority;
 use lubber_core::angle::EastWest;
+use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
 use lubber_core::monitor::Correction;
 use lubber_core::monitor::HeadingStatus;
@@ -46,8 +47,8 @@ fn length(parts: &[Part]) -> usize {
     written.sum::<usize>() + GAP * parts.len().saturating_sub(1)
 }
 
-/// The status in at most `width` characters where that is possible at all; `remark` is how far a
-/// replay is. What must not be missed (time, alerts, heading, order, an ignored checksum) is never left out.
+/// The status in at most `width` characters; `remark` is how far a replay is. What must not be missed
+/// (time, alerts, an ignored checksum, the heading) is never left out, only cut off in the end.
 pub fn row(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>, width: usize) -> Row {
     let mut parts = parts(stamp, status, sources, remark);
     let mut ranks: Vec<u8> = parts.iter().map(|part| part.rank).collect();
@@ -82,13 +83,12 @@ pub fn row(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str
         }
         row = row.and(part.tone, if part.brief { part.short } else { part.long });
     }
-    row
+    row.cut(width)
 }
 
 fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>) -> Vec<Part> {
     let clock = stamp.clock();
-    let minutes = clock.rsplit_once(':').map_or(clock.as_str(), |(minutes, _)| minutes).to_owned();
-    let mut parts = vec![part(clock, minutes, Tone::Plain, 0), alerts(status)];
+    let mut parts = vec![same(&clock, Tone::Plain, 0), alerts(status)];
     if sources.unchecked().next().is_some() {
         parts.push(same("CHECKSUM IGNORED", Tone::Warning, 0));
     }
@@ -160,39 +160,42 @@ fn compact(direction: Referred) -> String {
     format!("{}{}", direction.bearing, direction.reference.letter())
 }
 
-/// How many alerts stand, by the most urgent; an alert that is over but unanswered still counts.
+/// How many alerts stand, by priority; and how many are over that nobody has answered.
 fn alerts(status: &Status) -> Part {
-    let standing = |priority| status.alerts.iter().filter(move |c| c.state != State::Normal && c.priority == priority);
+    let active = |change: &&AlertChange| !matches!(change.state, State::Normal | State::RectifiedUnacknowledged);
+    let over = status.alerts.iter().filter(|change| change.state == State::RectifiedUnacknowledged).count();
     let mut words = Vec::new();
     let mut loudest = Tone::Plain;
-    let mut total = 0;
+    let mut others = 0;
     for (priority, one, many) in [
         (Priority::Alarm, "ALARM", "ALARMS"),
         (Priority::Warning, "WARNING", "WARNINGS"),
         (Priority::Caution, "caution", "cautions"),
     ] {
-        let count = standing(priority).count();
+        let standing = || status.alerts.iter().filter(active).filter(|change| change.priority == priority);
+        let count = standing().count();
         if count == 0 {
             continue;
         }
         if words.is_empty() {
-            loudest = if standing(priority).any(|c| c.state == State::ActiveUnacknowledged) {
-                tone(priority, State::ActiveUnacknowledged)
-            } else {
-                tone(priority, State::ActiveAcknowledged)
-            };
+            let unanswered = standing().any(|change| change.state == State::ActiveUnacknowledged);
+            let state = if unanswered { State::ActiveUnacknowledged } else { State::ActiveAcknowledged };
+            loudest = tone(priority, state);
+        } else {
+            others += count;
         }
-        total += count;
         words.push(format!("{count} {}", if count == 1 { one } else { many }));
     }
-    match words.first() {
-        None => same("no alert", Tone::Plain, 0),
-        Some(first) if words.len() == 1 => same(first, loudest, 0),
-        Some(first) => {
-            let first_count: usize = first.split(' ').next().and_then(|n| n.parse().ok()).unwrap_or(0);
-            part(words.join(" "), format!("{first} +{}", total - first_count), loudest, 0)
-        }
+    let (mut long, mut short) = match words.first() {
+        None => ("no alert".to_owned(), "no alert".to_owned()),
+        Some(first) if others == 0 => (first.clone(), first.clone()),
+        Some(first) => (words.join(" "), format!("{first} +{others}")),
+    };
+    if over > 0 {
+        long = format!("{long}, {over} over, not answered");
+        short = format!("{short}, {over} over");
     }
+    part(long, short, loudest, 0)
 }
 
 /// The heading in every reference it is known in.
@@ -228,22 +231,22 @@ fn heading(heading: Option<&HeadingStatus>) -> Part {
 /// The order and how far off it she is.
 fn order(status: &Status) -> Part {
     let (order, held) = match status.steering {
-        Steering::Unknown => return part("no order yet".into(), "no order".into(), Tone::Plain, 0),
-        Steering::Wind => return part("steered by the wind".into(), "by wind".into(), Tone::Caution, 0),
-        Steering::Hand => return part("steered by hand".into(), "by hand".into(), Tone::Caution, 0),
+        Steering::Unknown => return part("no order yet".into(), "no order".into(), Tone::Plain, 1),
+        Steering::Wind => return part("steered by the wind".into(), "by wind".into(), Tone::Caution, 1),
+        Steering::Hand => return part("steered by hand".into(), "by hand".into(), Tone::Caution, 1),
         Steering::Heading { order, held, .. } => (order, held),
     };
     let held = if held { " held" } else { "" };
     let brief = format!("order {}{held}", compact(order));
     match status.off {
-        None => part(format!("ordered {order}{held}"), brief, Tone::Plain, 0),
+        None => part(format!("ordered {order}{held}"), brief, Tone::Plain, 1),
         Some(off) if whole(off) == 0 => {
-            part(format!("ordered {order}{held}, on it"), format!("{brief} on"), Tone::Plain, 0)
+            part(format!("ordered {order}{held}, on it"), format!("{brief} on"), Tone::Plain, 1)
         }
         Some(off) => {
             let (side, short) = if off.as_mdeg() < 0 { ("port", "port") } else { ("starboard", "stbd") };
             let size = whole(off);
-            part(format!("ordered {order}{held}, {size} to {side}"), format!("{brief} {size} {short}"), Tone::Plain, 0)
+            part(format!("ordered {order}{held}, {size} to {side}"), format!("{brief} {size} {short}"), Tone::Plain, 1)
         }
     }
 }
@@ -272,6 +275,9 @@ mod tests {
     use super::super::Source;
     use super::super::ledger::tests::nothing_known;
     use super::*;
+    use lubber_core::alert::AlertKind;
+    use lubber_core::alert::Evidence;
+    use lubber_core::alert::Instance;
     use lubber_core::alert::Why;
     use lubber_core::angle::Bearing;
     use lubber_core::angle::Turn;
@@ -286,6 +292,7 @@ mod tests {
     use lubber_core::picture::OrderedBy;
     use lubber_core::picture::Origin;
     use lubber_core::picture::SourceId;
+    use lubber_core::time::Instant;
     use lubber_core::unit::Speed;
 
     const STAMP: Stamp = Stamp { utc_ms: Some(1_783_995_069_300), since_start_ms: 812_300 };
@@ -345,12 +352,13 @@ mod tests {
         status.judging[0] = Err(Why::NoHeading);
         status.off = None;
         let ignored = Sources::new(vec![Source { name: "wind".into(), checksum: ChecksumPolicy::Ignored }]);
-        for width in [1, 40, 80, 200] {
+        for width in [70, 80, 200] {
             let words = row(STAMP, &status, &ignored, None, width).words();
-            for must in ["02:11", "no alert", "CHECKSUM IGNORED", "137", "uncorrected", "LOST 12", "135"] {
+            for must in ["02:11:09", "no alert", "CHECKSUM IGNORED", "137", "uncorrected", "LOST 12"] {
                 assert!(words.contains(must), "{must:?} at {width}: {words}");
             }
         }
+        assert_eq!(row(STAMP, &status, &ignored, None, 12).words(), "02:11:09  no");
     }
 
     #[test]
@@ -366,6 +374,42 @@ mod tests {
                 assert!(line.width() <= 80, "{} wide: {}", line.width(), line.words());
             }
         }
+    }
+
+    #[test]
+    fn what_stands_is_told_from_what_is_over() {
+        let order = referred(Bearing::from_deg(135), Reference::Compass);
+        let evidence = Evidence::OffHeading { heading: order, ordered: order, off: Turn::ZERO, lasting: Span::ZERO };
+        let change = |priority, state| AlertChange {
+            at: Instant::default(),
+            kind: AlertKind::OffHeading,
+            instance: Instance::Boat,
+            occurrence: 1,
+            priority,
+            state,
+            escalated: false,
+            repeated: false,
+            follows: None,
+            evidence,
+        };
+        let with = |changes: &[AlertChange]| {
+            let mut status = nothing_known();
+            for change in changes {
+                status.alerts.push(*change).expect("there is room");
+            }
+            let part = alerts(&status);
+            (part.long, part.short, part.tone)
+        };
+        let alarm = change(Priority::Alarm, State::ActiveAcknowledged);
+        let warning = change(Priority::Warning, State::ActiveUnacknowledged);
+        let over = change(Priority::Alarm, State::RectifiedUnacknowledged);
+        assert_eq!(with(&[over]), ("no alert, 1 over, not answered".into(), "no alert, 1 over".into(), Tone::Plain));
+        assert_eq!(
+            with(&[alarm, warning, warning, over]),
+            ("1 ALARM 2 WARNINGS, 1 over, not answered".into(), "1 ALARM +2, 1 over".into(), Tone::Alarm)
+        );
+        let standing = change(Priority::Alarm, State::ActiveUnacknowledged);
+        assert_eq!(with(&[standing]).2, Tone::AlarmUnanswered);
     }
 
     #[test]

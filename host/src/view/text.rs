@@ -46,6 +46,20 @@ impl Row {
         self
     }
 
+    /// At most the first `width` characters of it.
+    #[must_use]
+    pub fn cut(mut self, width: usize) -> Self {
+        let mut left = width;
+        for piece in &mut self.0 {
+            let length = piece.text.chars().count();
+            if length > left {
+                piece.text = piece.text.chars().take(left).collect();
+            }
+            left = left.saturating_sub(length);
+        }
+        self
+    }
+
     /// Its text without tones.
     pub fn words(&self) -> String {
         self.0.iter().map(|piece| piece.text.as_str()).collect()
