@@ -196,8 +196,8 @@ Plug the adapter in and run this again. On Linux it then appears as /dev/ttyUSB0
 or /dev/ttyACM0; `dmesg | tail` shows whether the system saw it at all. If it did
 not: another cable (some only charge), another USB socket, its power.
 
-A gateway in the boat's network needs no adapter: tcp:HOST:PORT, or udp:0.0.0.0:PORT
-for what it broadcasts.
+A gateway in the boat's network needs no adapter: tcp:HOST:PORT, or for what it
+broadcasts udp:0.0.0.0:PORT.
 ";
 
 #[cfg(test)]
@@ -242,7 +242,7 @@ mod tests {
 
     #[test]
     fn none_says_what_to_look_for() {
-        assert!(text(&[]).contains("/dev/ttyUSB0") && text(&[]).lines().all(|line| line.len() <= 82));
+        assert!(text(&[]).contains("/dev/ttyUSB0") && text(&[]).lines().all(|line| line.len() <= 80));
     }
 
     #[test]
