@@ -17,6 +17,8 @@ mod note;
 mod open;
 mod probe;
 mod replay;
+#[cfg(test)]
+mod replay_tests;
 mod serial;
 mod source;
 mod stamp;
