@@ -20,7 +20,8 @@ pub struct Dates {
     pub behind_weeks: u32,
     /// The last good one, Unix milliseconds.
     pub last_ms: Option<i64>,
-    /// The input's own UTC less the one said, milliseconds, last; not where the date is wrong.
+    /// The input's own UTC less the one said, milliseconds, where they came nearest; not where the date is
+    /// wrong. In a log whose times come from its sentences it is next to nothing.
     pub offset_ms: Option<i64>,
 }
 
@@ -64,7 +65,9 @@ impl Dates {
             self.behind_weeks = u32::try_from(rollovers).unwrap_or(0).saturating_mul(ROLLOVER_WEEKS);
         } else {
             self.last_ms = Some(said_ms);
-            self.offset_ms = Some(behind);
+            if self.offset_ms.is_none_or(|least| behind.abs() < least.abs()) {
+                self.offset_ms = Some(behind);
+            }
         }
     }
 }

@@ -89,8 +89,12 @@ struct Heard {
     course: Course,
     last_position: Option<(At, Position)>,
     end: At,
+    /// Up to when the values of each source are not compared.
+    blind_until: [Instant; SourceId::MAX],
 }
 
+/// How far from a break in the log's time values are not compared.
+const BLIND: Span = Span::from_s(10);
 /// The picture is stepped once in each of these.
 const STEP: Span = Span::from_ms(500);
 
@@ -111,6 +115,7 @@ impl Survey {
                 course: Course::default(),
                 last_position: None,
                 end: At::default(),
+                blind_until: [Instant::default(); SourceId::MAX],
             },
             framers,
         }
@@ -130,6 +135,14 @@ impl Survey {
     /// Time has passed.
     pub fn tick(&mut self, at: At) {
         self.heard.reach(at);
+    }
+
+    /// The time of `source` breaks off at `now` and goes on elsewhere: which of the lines near it lie
+    /// before and which behind is not known, so their values are not compared.
+    pub fn break_in(&mut self, now: Instant, source: SourceId) {
+        if let Some(until) = self.heard.blind_until.get_mut(usize::from(source.0)) {
+            *until = now + BLIND;
+        }
     }
 
     /// The stream of `source` has ended for good: a line that is still open is refused.
@@ -204,7 +217,8 @@ impl Heard {
         tally.line(&line);
         match sentence::decode(&line) {
             Ok(decoded) => {
-                tally.sentence(at, &line, &decoded, silence);
+                let compare = at.now >= self.blind_until[source.index()];
+                tally.sentence(at, &line, &decoded, silence, compare);
                 self.sentence(at, source, place, &line, &decoded);
             }
             Err(malformed) => tally.malformed(&line, malformed),

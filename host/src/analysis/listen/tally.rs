@@ -56,7 +56,7 @@ pub struct Tally {
     pub own_gap: Option<Stretch>,
     /// The greatest difference of the main value from one to the next.
     pub leap: Option<(Leap, At)>,
-    /// How often a direction leapt by more than [`WILD_DEG`] within [`AT_ONCE`].
+    /// How often a direction leapt by more than 45 degrees within 1.5 s.
     pub wild: u64,
     /// The longest time without a usable main value, from sentences that came.
     pub without: Option<Stretch>,
@@ -115,9 +115,9 @@ pub struct Sums {
 /// Values further apart in time than this say nothing of a leap.
 const LEAP_WITHIN: Span = Span::from_s(10);
 /// A direction that leaps by more than this from one value to the next...
-pub const WILD_DEG: i64 = 45;
+pub(super) const WILD_DEG: i64 = 45;
 /// ...within this is no boat that turns: 30 degrees a second. Common practice, no source.
-pub const AT_ONCE: Span = Span::from_ms(1500);
+pub(super) const AT_ONCE: Span = Span::from_ms(1500);
 /// Most kinds of unusable main values that are told apart.
 const FAULTS: usize = 4;
 
@@ -175,7 +175,7 @@ impl Tally {
         self.malformed + self.spoilt
     }
 
-    /// A line was framed; `silence` is that of the whole source so far.
+    /// A line was framed.
     #[inline]
     pub(super) fn line(&mut self, line: &Line<'_>) {
         if line.checksum != Checksum::Missing {
@@ -185,9 +185,10 @@ impl Tally {
         self.overlong += u64::from(line.is_overlong());
     }
 
-    /// It could be read.
+    /// It could be read. `silence` is that of the whole source so far; `compare` whether its time lets
+    /// its value be compared with the one before.
     #[inline]
-    pub(super) fn sentence(&mut self, at: At, line: &Line<'_>, decoded: &Decoded<'_>, silence: Span) {
+    pub(super) fn sentence(&mut self, at: At, line: &Line<'_>, decoded: &Decoded<'_>, silence: Span, compare: bool) {
         if decoded.unusable > 0 {
             self.unusable += u64::from(decoded.unusable);
             self.unusable_example.get_or_insert_with(|| line.raw.to_vec());
@@ -203,7 +204,7 @@ impl Tally {
         self.last = at;
         self.silence = silence;
         match Main::of(&decoded.sentence) {
-            Main::Value(value) => self.value(at, value),
+            Main::Value(value) => self.value(at, value, compare),
             Main::Void => {
                 self.void += 1;
                 self.without_since.get_or_insert(at);
@@ -230,14 +231,14 @@ impl Tally {
     }
 
     #[inline]
-    fn value(&mut self, at: At, value: Value) {
+    fn value(&mut self, at: At, value: Value, compare: bool) {
         if let Some(from) = self.without_since.take() {
             let length = at.now.since(from.now);
             if self.without.is_none_or(|longest| length > longest.length) {
                 self.without = Some(Stretch { from, length });
             }
         }
-        if let Some((before, old)) = self.value.filter(|(before, _)| at.now.since(before.now) <= LEAP_WITHIN)
+        if let Some((before, old)) = self.value.filter(|(before, _)| compare && at.now.since(before.now) <= LEAP_WITHIN)
             && let Some(leap) = old.leap_to(value)
         {
             if self.leap.is_none_or(|(greatest, _)| leap.thousandths > greatest.thousandths) {

@@ -11,7 +11,7 @@ use lubber_core::unit::Speed;
 
 /// The main value of one sentence.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Value {
+pub(super) enum Value {
     /// A direction: heading, wind, order.
     Direction(Bearing),
     /// A signed angle: rudder.
@@ -26,7 +26,7 @@ pub enum Value {
 
 /// What a sentence says of its main value.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Main {
+pub(super) enum Main {
     /// This.
     Value(Value),
     /// The talker itself says that it is not to be used.
@@ -74,7 +74,7 @@ impl Unit {
 impl Main {
     /// The main value of `sentence`.
     #[inline]
-    pub fn of(sentence: &Sentence<'_>) -> Self {
+    pub(super) fn of(sentence: &Sentence<'_>) -> Self {
         match sentence {
             Sentence::Hdg(s) => Self::field(s.heading, |h| Value::Direction(h.0)),
             Sentence::Hdm(s) => Self::field(s.heading, |h| Value::Direction(h.0)),
@@ -142,7 +142,7 @@ impl Main {
 impl Value {
     /// From one value to the next; none where the two are of different kinds.
     #[inline]
-    pub fn leap_to(self, next: Self) -> Option<Leap> {
+    pub(super) fn leap_to(self, next: Self) -> Option<Leap> {
         let (thousandths, unit) = match (self, next) {
             (Self::Direction(a), Self::Direction(b)) => (i64::from(a.turn_to(b).size().as_mdeg()), Unit::Degrees),
             (Self::Angle(a), Self::Angle(b)) => (i64::from((b - a).size().as_mdeg()), Unit::Degrees),
@@ -163,7 +163,7 @@ impl Value {
 }
 
 /// The distance of two positions in metres, by middle latitude: good to a per cent over tens of miles.
-pub fn metres(a: Position, b: Position) -> f64 {
+pub(super) fn metres(a: Position, b: Position) -> f64 {
     let deg = |e7: i32| f64::from(e7) / 1e7;
     let north = deg(b.lat_e7) - deg(a.lat_e7);
     let middle = (deg(b.lat_e7) + deg(a.lat_e7)) / 2.0;

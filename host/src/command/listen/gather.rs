@@ -10,6 +10,7 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 
 use super::Heard;
+use super::setup::HowTimed;
 use super::setup::Opened;
 use super::setup::Setup;
 use super::text;
@@ -74,7 +75,7 @@ pub(super) fn gather(
 ) -> Result<Gathered, GatherError> {
     let survey = Survey::new(&setup.policies, setup.headings.clone());
     match opened.inputs {
-        Inputs::Logs(logs) => read(logs, survey, setup, opened.made_up_rate, interrupt),
+        Inputs::Logs(logs) => read(logs, survey, setup, opened.timed, interrupt),
         Inputs::Live(sources) => hear(sources, survey, setup, length, interrupt, on_terminal),
     }
 }
@@ -107,15 +108,22 @@ fn read(
     mut logs: Replay,
     mut survey: Survey,
     setup: &Setup,
-    made_up_rate: bool,
+    HowTimed { made_up_rate, times_unchecked }: HowTimed,
     interrupt: &Interrupt,
 ) -> Result<Gathered, GatherError> {
     let mut remarks = Remarks::default();
+    if times_unchecked {
+        remarks.add("no time with a right checksum: times are taken from sentences whose checksum is wrong".into());
+    }
     let mut timed = 0;
-    let mut note = |note: &LogNote| {
-        if made_up_rate && note.kind == NoteKind::RateNotUsed {
-            timed += 1;
-            return;
+    let mut note = |note: &LogNote, survey: &mut Survey| {
+        match note.kind {
+            NoteKind::RateNotUsed if made_up_rate => {
+                timed += 1;
+                return;
+            }
+            NoteKind::Gap { .. } | NoteKind::StepBack { .. } => survey.break_in(note.at, note.source),
+            _ => {}
         }
         let at = At { now: note.at, utc_ms: note.utc_ms };
         let from = if setup.names.len() > 1 { format!(" {}:", name(setup, note.source)) } else { String::new() };
@@ -125,7 +133,8 @@ fn read(
     let mut pieces = 0_u32;
     let mut interrupted = false;
     loop {
-        logs.take_notes().iter().for_each(&mut note);
+        logs.look_ahead()?;
+        logs.take_notes().iter().for_each(|it| note(it, &mut survey));
         pieces = pieces.wrapping_add(1);
         if pieces % PIECES == 0 {
             bar.at(logs.progress().read);
@@ -137,7 +146,7 @@ fn read(
         let Some(piece) = logs.next()? else { break };
         survey.bytes(At { now: piece.at, utc_ms: piece.utc_ms }, piece.source, piece.bytes);
     }
-    logs.take_notes().iter().for_each(&mut note);
+    logs.take_notes().iter().for_each(|it| note(it, &mut survey));
     bar.done();
     if !interrupted {
         finish(&mut survey, setup);

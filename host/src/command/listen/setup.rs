@@ -38,12 +38,21 @@ pub(super) struct Setup {
 /// The inputs, opened.
 pub(super) struct Opened {
     pub(super) inputs: Inputs,
-    /// A rate was made up, to read whatever has no time.
-    pub(super) made_up_rate: bool,
+    pub(super) timed: HowTimed,
 }
 
-/// Where there is no time, one sentence a second: only the order counts then.
-const MADE_UP_RATE: f64 = 1.0;
+/// Where the times of logs come from.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct HowTimed {
+    /// A rate was made up, to read whatever has no time.
+    pub(super) made_up_rate: bool,
+    /// Sentences with a wrong checksum were let tell the time.
+    pub(super) times_unchecked: bool,
+}
+
+/// Sentences a second where there is no time: only their order counts then, and those that stand
+/// together are to be of one moment.
+const MADE_UP_RATE: f64 = 1000.0;
 
 impl Setup {
     pub(super) fn of(args: &Args) -> Result<Self, Failure> {
@@ -103,29 +112,29 @@ impl Setup {
     /// Opens the inputs. To count sentences no time is needed, and no right checksum: what a watch
     /// refuses is what somebody listens for.
     pub(super) fn open(&self) -> Result<Opened, Failure> {
-        let explain = |error: InputError| self.explain(&error);
-        let without_time = |mut options: OpenOptions| {
-            options.replay.rate = Some(MADE_UP_RATE);
-            input::open(&self.inputs, &options).map(|inputs| Opened { inputs, made_up_rate: true }).map_err(explain)
-        };
-        // Standard input can be opened once only, so a log on it gets the made-up rate at once; times of its own win.
-        if self.inputs.contains(&Source::Stdin) && self.options.replay.rate.is_none() {
-            return without_time(self.options.clone());
-        }
-        match input::open(&self.inputs, &self.options) {
-            Ok(inputs) => Ok(Opened { inputs, made_up_rate: false }),
-            Err(InputError::NoTime { .. }) => without_time(self.options.clone()),
-            Err(InputError::NoRightChecksum { .. }) => {
-                let mut options = self.options.clone();
-                options.replay.checksums = vec![ChecksumPolicy::Ignored; self.inputs.len()];
-                match input::open(&self.inputs, &options) {
-                    Ok(inputs) => Ok(Opened { inputs, made_up_rate: false }),
-                    Err(InputError::NoTime { .. }) => without_time(options),
-                    Err(error) => Err(self.explain(&error)),
-                }
+        // Standard input can be opened once only, so a log on it gets the made-up rate at once; times of
+        // its own win.
+        let once = self.inputs.contains(&Source::Stdin);
+        let plain = HowTimed { made_up_rate: once && self.options.replay.rate.is_none(), ..HowTimed::default() };
+        let unchecked = HowTimed { times_unchecked: true, ..HowTimed::default() };
+        let made_up = HowTimed { made_up_rate: true, ..HowTimed::default() };
+        let ways = [plain, unchecked, made_up];
+        let mut ways = ways.iter().take(if once { 1 } else { ways.len() }).peekable();
+        while let Some(&timed) = ways.next() {
+            let mut options = self.options.clone();
+            if timed.made_up_rate {
+                options.replay.rate = Some(MADE_UP_RATE);
             }
-            Err(error) => Err(self.explain(&error)),
+            if timed.times_unchecked {
+                options.replay.checksums = vec![ChecksumPolicy::Ignored; self.inputs.len()];
+            }
+            match input::open(&self.inputs, &options) {
+                Ok(inputs) => return Ok(Opened { inputs, timed }),
+                Err(InputError::NoTime { .. } | InputError::NoRightChecksum { .. }) if ways.peek().is_some() => {}
+                Err(error) => return Err(self.explain(&error)),
+            }
         }
+        Err(self.explain(&InputError::None))
     }
 
     /// What the rules of the findings are told.

@@ -148,7 +148,7 @@ fn table(heard: &Heard<'_>, source: SourceId, width: usize) -> Vec<Row> {
         return rows;
     }
     let columns = if heard.untimed {
-        format!("  {:<5} {:>9} {:>5}  {:>12}", "name", "count", "bad", "greatest jump")
+        format!("  {:<5} {:>9} {:>5}  {:>13}", "name", "count", "bad", "greatest jump")
     } else {
         format!(
             "  {:<5} {:>9} {:>5} {:>7} {:>7} {:>16} {:>21}",
@@ -180,7 +180,7 @@ fn row(heard: &Heard<'_>, tally: &Tally) -> Row {
     let row = row.and(if bad > 0 { Tone::Caution } else { Tone::Plain }, format!("{:>5}", Count(bad)));
     let jump = tally.leap.map_or_else(|| "-".to_owned(), |(leap, _)| leap_words(leap));
     if heard.untimed {
-        return row.and(Tone::Plain, format!("  {jump:>12}"));
+        return row.and(Tone::Plain, format!("  {jump:>13}"));
     }
     let every = match tally.beat.usual() {
         Some(usual) => Length(usual).to_string(),

@@ -74,7 +74,11 @@ fn differ(about: &About<'_>, out: &mut Vec<Finding>) {
             (origin.source, origin.talker, origin.formatter) == sensor
         })
     };
+    let steady = |sensor| about.steady().any(|tally| (tally.source, tally.talker, tally.formatter) == sensor);
     for pair in about.survey.heard.sensors.pairs.iter().filter(|pair| pair.count >= COMPARED) {
+        if !steady(pair.one) || !steady(pair.other) {
+            continue;
+        }
         let kinship = place(pair.one).zip(place(pair.other)).map(|(one, other)| picture.kinship(one, other));
         if kinship == Some(Kinship::OneSensor) && pair.mean().abs() < DIFFER_DEG {
             continue;

@@ -77,10 +77,10 @@ fn noise(about: &About<'_>, source: SourceId, counts: &Counts) -> Finding {
 fn checksums(about: &About<'_>, source: SourceId, counts: &Counts, out: &mut Vec<Finding>) {
     let lines = counts.sentences + counts.refused_total();
     let missing = counts.refused[Refusal::ChecksumMissing as usize];
-    let mut explained = 0;
+    let mut left = counts.refused;
     if missing >= FROZEN_FROM && missing as f64 >= lines as f64 * 0.5 {
-        explained += missing;
-        let text = format!("{} of the lines of {} have no checksum.", percent(missing, lines), about.source(source));
+        left[Refusal::ChecksumMissing as usize] = 0;
+        let text = format!("{} of the lines{} have no checksum.", percent(missing, lines), about.of_source(source));
         let remedy = "checksum = \"optional\" for this source in boat.toml (or --checksum optional) reads them; a line \
                       that is damaged then shows only by its form.";
         out.push(Finding::advice(Kind::NoChecksum, text, remedy).of(source));
@@ -88,20 +88,21 @@ fn checksums(about: &About<'_>, source: SourceId, counts: &Counts, out: &mut Vec
     let frozen: Vec<&Tally> =
         about.tallies.iter().copied().filter(|tally| tally.source == source && is_frozen(tally)).collect();
     if !frozen.is_empty() {
-        explained += frozen.iter().map(|tally| tally.spoilt).sum::<u64>();
+        let wrong = &mut left[Refusal::ChecksumWrong as usize];
+        *wrong = wrong.saturating_sub(frozen.iter().map(|tally| tally.spoilt).sum());
         out.push(frozen_checksums(about, source, &frozen));
     }
     let wrong: u64 = about.tallies.iter().filter(|tally| tally.source == source).map(|tally| tally.sums.wrong).sum();
     if about.around.policies.get(usize::from(source.0)) == Some(&ChecksumPolicy::Ignored) {
         let text = format!(
-            "The checksums of {} are not looked at: {} with a wrong one passed, damaged ones too.",
-            about.source(source),
+            "Checksums{} are not looked at: {} with a wrong one passed, damaged ones too.",
+            about.of_source(source),
             if wrong == 1 { "1 line".to_owned() } else { format!("{wrong} lines") },
         );
         let remedy = "Mend the talker and set checksum = \"required\" again.";
         out.push(Finding::note(Kind::ChecksumIgnored, text, remedy).of(source));
     }
-    damaged(about, source, counts, explained, out);
+    damaged(about, source, lines, &left, out);
 }
 
 /// Whether a checksum is always the same and nearly always wrong. It is right by chance once in 256.
@@ -130,24 +131,21 @@ fn frozen_checksums(about: &About<'_>, source: SourceId, frozen: &[&Tally]) -> F
     Finding::advice(Kind::FrozenChecksum, text, remedy).of(source).about(names)
 }
 
-fn damaged(about: &About<'_>, source: SourceId, counts: &Counts, explained: u64, out: &mut Vec<Finding>) {
-    let lines = counts.sentences + counts.refused_total();
-    let refused = counts.refused_total().saturating_sub(explained);
+/// `left` are the refused lines by reason that no other finding explains.
+fn damaged(about: &About<'_>, source: SourceId, lines: u64, left: &[u64], out: &mut Vec<Finding>) {
+    let refused: u64 = left.iter().sum();
     let share = refused as f64 / lines.max(1) as f64;
     // One line is cut wherever a recording begins or ends.
     if refused < 3 || share < SEEN_SHARE {
         return;
     }
-    let most = Refusal::ALL.into_iter().max_by_key(|reason| match reason {
-        Refusal::ChecksumMissing | Refusal::ChecksumWrong if explained > 0 => 0,
-        reason => counts.refused[*reason as usize],
-    });
-    let reason = most.map_or("", Refusal::words);
+    let most = Refusal::ALL.into_iter().max_by_key(|reason| left[*reason as usize]);
     let text = format!(
-        "{} of the lines of {} were refused ({}), most for this: {reason}.",
+        "{} of the lines{} were refused ({}), the most for this: {}.",
         percent(refused, lines),
-        about.source(source),
+        about.of_source(source),
         times(refused),
+        most.map_or("", Refusal::words),
     );
     let remedy = "Look for a bad crimp or a corroded plug, a cable beside a radio's or the drive's, two talkers on one \
                   pair of wires, or a talker that sends more than its speed can carry.";
@@ -155,15 +153,18 @@ fn damaged(about: &About<'_>, source: SourceId, counts: &Counts, explained: u64,
     out.push(Finding::advice(Kind::Damaged, text, remedy).at_level(level).of(source));
 }
 
-/// Names that come once or twice in a long log are damage with a right checksum.
+/// Names that damage made, with a right checksum.
 fn odd_names(about: &About<'_>, out: &mut Vec<Finding>) {
-    const SENTENCES: u64 = 500;
     const NAMES: usize = 5;
-    let total: u64 = about.tallies.iter().map(|tally| tally.read + tally.malformed).sum();
-    let seldom = |tally: &&&Tally| tally.read + tally.malformed > 0 && tally.read + tally.malformed <= 3;
-    let odd: Vec<String> = about.tallies.iter().filter(seldom).map(|tally| tally.name()).collect();
-    if total >= SENTENCES && odd.len() >= NAMES {
-        let text = format!("{} names came three times or less, with a right checksum: {}.", odd.len(), listed(&odd));
+    let odd: Vec<String> =
+        about.tallies.iter().filter(|tally| about.is_ghost(tally)).map(|tally| tally.name()).collect();
+    if odd.len() >= NAMES {
+        let text = format!(
+            "{} names are hardly ever there, or the same sentence comes a hundred times more often from another \
+             talker: {}. Their checksums are right.",
+            odd.len(),
+            listed(&odd)
+        );
         let remedy = "They are damage from before the checksum was made: suspect what forwards or records the \
                       sentences (a multiplexer or gateway), for here no checksum protects the values.";
         out.push(Finding::advice(Kind::OddNames, text, remedy).about(odd));

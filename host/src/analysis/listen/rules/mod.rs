@@ -41,9 +41,16 @@ pub struct Around {
 
 /// Findings of one kind about sentences, at most.
 const OF_A_KIND: usize = 6;
+/// In a log of so many sentences, names that came so seldom are damage.
+const GHOST_LOG: u64 = 500;
+const SELDOM: u64 = 3;
+/// So are names that another talker outdoes so many times.
+const GHOST_SHARE: u64 = 100;
 
 pub(super) fn all(survey: &Survey, around: &Around) -> Vec<Finding> {
-    let about = About { survey, around, tallies: survey.table().sorted() };
+    let tallies = survey.table().sorted();
+    let total = tallies.iter().map(|tally| tally.read + tally.malformed).sum();
+    let about = About { survey, around, tallies, total };
     let mut findings = Vec::new();
     line::rules(&about, &mut findings);
     talker::rules(&about, &mut findings);
@@ -69,12 +76,27 @@ struct About<'a> {
     survey: &'a Survey,
     around: &'a Around,
     tallies: Vec<&'a Tally>,
+    /// Sentences in all.
+    total: u64,
 }
 
 impl<'a> About<'a> {
-    /// The tallies that say enough to be judged: damaged names come once or twice.
+    /// The tallies that say enough to be judged, and are no ghosts.
     fn steady(&self) -> impl Iterator<Item = &'a Tally> + '_ {
-        self.tallies.iter().copied().filter(|tally| tally.read >= 3)
+        self.tallies.iter().copied().filter(|tally| tally.read >= 3 && !self.is_ghost(tally))
+    }
+
+    /// Whether it is a name that damage made: hardly ever there in a long log, or a hundred times less often
+    /// than the same formatter of another talker.
+    fn is_ghost(&self, tally: &Tally) -> bool {
+        let readable = |tally: &Tally| tally.read + tally.malformed;
+        let seldom = self.total >= GHOST_LOG && readable(tally) <= SELDOM;
+        let outdone = |other: &&Tally| {
+            other.source == tally.source
+                && other.formatter == tally.formatter
+                && readable(other) > readable(tally).saturating_mul(GHOST_SHARE)
+        };
+        readable(tally) > 0 && (seldom || self.tallies.iter().any(|other| outdone(other)))
     }
 
     /// The headings: not VHW, which is a log that may repeat one.
@@ -101,6 +123,11 @@ impl<'a> About<'a> {
     /// The source, as the subject of a sentence.
     fn source(&self, source: SourceId) -> &str {
         self.around.sources.get(usize::from(source.0)).map_or("the source", String::as_str)
+    }
+
+    /// ` of gps.nmea` where there are several sources, else nothing.
+    fn of_source(&self, source: SourceId) -> String {
+        if self.several_sources() { format!(" of {}", self.source(source)) } else { String::new() }
     }
 
     fn sources(&self) -> impl Iterator<Item = SourceId> + use<> {

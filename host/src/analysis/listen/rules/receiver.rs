@@ -33,7 +33,11 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
 fn beside(about: &About<'_>, out: &mut Vec<Finding>) {
     let ground =
         about.survey.heard.picture.grounds().iter().min_by_key(|channel| channel.origin.formatter.0 != *b"RMC");
+    let steady = |receiver| about.steady().any(|tally| is_receiver(tally) && (tally.source, tally.talker) == receiver);
     for pair in about.survey.heard.receivers.pairs.iter().filter(|pair| pair.count >= COMPARED) {
+        if !steady(pair.one) || !steady(pair.other) {
+            continue;
+        }
         let name = |(source, talker): (_, lubber_core::frame::Talker)| about.named(source, talker.as_str());
         let used = ground.map_or(String::new(), |channel| {
             format!(

@@ -31,6 +31,7 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
             silences(about, tally, out);
         }
     }
+    no_fix(about, out);
     unusable(about, out);
     let long = |tally: &&Tally| tally.overlong > 0;
     counted(about, Kind::Overlong, long, "sends sentences of over 82 characters, more than the standard allows", out);
@@ -51,57 +52,84 @@ fn malformed(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
     out.push(Finding::advice(Kind::Malformed, text, remedy).of(tally.source).about([tally.name()]));
 }
 
+/// Receivers are told by talker: a fix that is lost is missed in all of its sentences.
+fn no_fix(about: &About<'_>, out: &mut Vec<Finding>) {
+    let mut done = Vec::new();
+    for tally in about.steady().filter(|tally| is_receiver(tally) && tally.void + tally.empty > 0) {
+        let receiver = (tally.source, tally.talker);
+        if done.contains(&receiver) {
+            continue;
+        }
+        done.push(receiver);
+        let same: Vec<&Tally> = about
+            .steady()
+            .filter(|other| is_receiver(other) && (other.source, other.talker) == receiver)
+            .filter(|other| other.void + other.empty > 0)
+            .collect();
+        let worst = same.iter().copied().max_by(|a, b| a.share_without().total_cmp(&b.share_without()));
+        let worst = worst.unwrap_or(tally);
+        let names: Vec<String> = same.iter().map(|tally| tally.name()).collect();
+        let (is, its) = if same.len() == 1 { ("has", "its") } else { ("have", "their") };
+        let text = format!(
+            "{}{} {is} no fix in {} of {its} sentences{}.",
+            listed(&names),
+            if about.several_sources() { format!(" on {}", about.source(tally.source)) } else { String::new() },
+            percent(worst.void + worst.empty, worst.read),
+            longest(about, worst),
+        );
+        let remedy = "Check the antenna: a free view of the sky, its plug, its cable.";
+        out.push(Finding::advice(Kind::Void, text, remedy).at_level(level(worst)).of(tally.source).about(names));
+    }
+}
+
+fn level(tally: &Tally) -> Level {
+    if tally.share_without() >= VOID_SHARE { Level::Advice } else { Level::Note }
+}
+
+/// `, the longest for 90 s from 02:17:00`.
+fn longest(about: &About<'_>, tally: &Tally) -> String {
+    let longest = tally.longest_without(about.survey.end()).filter(|_| !about.around.untimed);
+    longest.map_or(String::new(), |stretch| {
+        format!(", the longest for {} from {}", Length(stretch.length), stretch.from.clock())
+    })
+}
+
 fn void(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
     let without = tally.void + tally.empty;
-    if without == 0 || !is_watched(tally) {
+    if without == 0 || !is_watched(tally) || is_receiver(tally) {
         return;
     }
-    let name = about.name(tally);
-    let share = percent(without, tally.read);
-    let longest = tally.longest_without(about.survey.end()).filter(|_| !about.around.untimed);
-    let longest = longest.map_or(String::new(), |stretch| {
-        format!(", the longest for {} from {}", Length(stretch.length), stretch.from.clock())
-    });
-    let (text, remedy) = if is_receiver(tally) {
-        let what = match &tally.formatter.0 {
-            b"VTG" => "gives no speed over ground",
-            _ => "has no fix",
-        };
-        (
-            format!("{name} {what} in {share} of its sentences ({}){longest}.", times(without)),
-            "Check the antenna: a free view of the sky, its plug, its cable.",
-        )
-    } else if is_heading(tally) {
-        (
-            format!("{name} comes without a heading in {share} of its sentences ({}){longest}.", times(without)),
+    let (says, remedy) = match (is_heading(tally), &tally.formatter.0, tally.void) {
+        (true, ..) => (
+            "comes without a usable heading",
             "A sensor that is starting, is not calibrated, or has lost its own gyros or compass says this.",
-        )
-    } else if tally.formatter.0 == *b"RSA" {
-        let says = if tally.void > 0 { "says that its rudder angle is not valid (status V)" } else { "has no angle" };
-        (
-            format!("{name} {says} in {share} of its sentences ({}){longest}.", times(without)),
+        ),
+        (_, b"RSA", 1..) => (
+            "says that its rudder angle is not valid (status V)",
             "Check the rudder sensor, its plug and its calibration.",
-        )
-    } else {
-        (
-            format!(
-                "{name} says that its value is not valid in {share} of its sentences ({}){longest}.",
-                times(without)
-            ),
-            "Check the sensor it comes from.",
-        )
+        ),
+        (_, b"RSA", 0) => ("comes without a rudder angle", "Check the rudder sensor, its plug and its calibration."),
+        _ => ("comes without a valid value", "Check the sensor it comes from."),
     };
-    let level = if tally.share_without() >= VOID_SHARE { Level::Advice } else { Level::Note };
-    out.push(Finding::advice(Kind::Void, text, remedy).at_level(level).of(tally.source).about([tally.name()]));
+    let text = format!(
+        "{} {says} in {} of its sentences ({}){}.",
+        about.name(tally),
+        percent(without, tally.read),
+        times(without),
+        longest(about, tally),
+    );
+    out.push(Finding::advice(Kind::Void, text, remedy).at_level(level(tally)).of(tally.source).about([tally.name()]));
 }
 
 fn silences(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
+    // What the watch does not look at is told only where it is a steady talker.
+    let enough = if is_watched(tally) { 10 } else { 100 };
     let long = tally.beat.usual().map_or(LONG, |usual| LONG.max(usual.times(LONG_BEATS)));
     let name = about.name(tally);
     let level = if is_watched(tally) { Level::Advice } else { Level::Note };
     let line = about.survey.wires().get(usize::from(tally.source.0)).and_then(|wire| wire.last_line());
     let since = line.map_or(Span::ZERO, |line| line.since(tally.last.now));
-    if since >= long && tally.read >= 10 {
+    if since >= long && tally.read >= enough {
         let text = format!(
             "{name} stopped at {}: nothing of it in the last {}, while others went on.",
             tally.last.clock(),
@@ -110,7 +138,7 @@ fn silences(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
         let remedy = "Its sensor was switched off or failed, or its cable came loose.";
         out.push(Finding::advice(Kind::Stopped, text, remedy).at_level(level).of(tally.source).about([tally.name()]));
     }
-    let Some(gap) = tally.own_gap.filter(|gap| gap.length >= long && tally.read >= 10) else { return };
+    let Some(gap) = tally.own_gap.filter(|gap| gap.length >= long && tally.read >= enough) else { return };
     let text = format!(
         "{name} was silent for {} from {}, while others went on; it usually comes every {}.",
         Length(gap.length),
