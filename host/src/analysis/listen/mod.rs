@@ -176,7 +176,12 @@ impl Survey {
 
     /// When the first bytes came.
     pub fn begin(&self) -> Option<At> {
-        self.heard.wires.iter().filter_map(|wire| wire.heard).map(|(first, _)| first).min_by_key(|at| at.now)
+        let begin =
+            self.heard.wires.iter().filter_map(|wire| wire.heard).map(|(first, _)| first).min_by_key(|at| at.now)?;
+        // A live line tells the UTC only after a while; what was before it is known from then on.
+        let end = self.end();
+        let since = i64::try_from(end.now.since(begin.now).as_ms()).unwrap_or(0);
+        Some(At { utc_ms: begin.utc_ms.or(end.utc_ms.map(|utc_ms| utc_ms.saturating_sub(since))), ..begin })
     }
 
     /// Up to when it was listened.

@@ -136,7 +136,7 @@ fn read(
         logs.look_ahead()?;
         logs.take_notes().iter().for_each(|it| note(it, &mut survey));
         pieces = pieces.wrapping_add(1);
-        if pieces % PIECES == 0 {
+        if pieces.is_multiple_of(PIECES) {
             bar.at(logs.progress().read);
         }
         interrupted = interrupted || interrupt.is_set();
@@ -232,8 +232,11 @@ impl Ear<'_> {
     fn take(&mut self, live: Live) {
         match live {
             Live::Bytes { source, at, bytes } => {
-                self.survey.bytes(self.at(at), source, &bytes);
-                self.set_utc();
+                // Line by line, so that a date told in one is known in the next.
+                for line in bytes.split_inclusive(|&byte| byte == b'\n') {
+                    self.survey.bytes(self.at(at), source, line);
+                    self.set_utc();
+                }
             }
             Live::Works { works: true, .. } => {}
             Live::Works { source, at, works: false, why } => {

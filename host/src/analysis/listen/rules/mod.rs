@@ -96,7 +96,7 @@ impl<'a> About<'a> {
                 && other.formatter == tally.formatter
                 && readable(other) > readable(tally).saturating_mul(GHOST_SHARE)
         };
-        readable(tally) > 0 && (seldom || self.tallies.iter().any(|other| outdone(other)))
+        readable(tally) > 0 && (seldom || self.tallies.iter().any(outdone))
     }
 
     /// The headings: not VHW, which is a log that may repeat one.
