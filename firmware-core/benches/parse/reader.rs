@@ -81,7 +81,7 @@ fn decoding(log: &[u8]) -> usize {
 }
 
 fn nmea_kit(log: &[u8]) -> usize {
-    let text = str::from_utf8(log).unwrap();
+    let text = std::str::from_utf8(log).unwrap();
     let read = |line: &&str| match nmea_kit::parse_frame(line) {
         Ok(frame) => {
             black_box(nmea_kit::NmeaSentence::parse(&frame));
@@ -94,7 +94,7 @@ fn nmea_kit(log: &[u8]) -> usize {
 
 /// It decodes no HDG, ROT and RSA; those lines it frames and checks only.
 fn nmea(log: &[u8]) -> usize {
-    let text = str::from_utf8(log).unwrap();
+    let text = std::str::from_utf8(log).unwrap();
     let read = |line: &&str| match black_box(nmea::parse_str(line)) {
         Ok(_) | Err(nmea::Error::Unsupported(_)) => true,
         Err(_) => false,
