@@ -83,7 +83,7 @@ fn what_is_not_there_or_a_folder_says_so() {
 
 #[test]
 fn recorded_logs_replay_in_order_and_last_as_long_as_they_lasted() {
-    // First and last RMC of each, read off the files by eye; 24 h logs are not among them.
+    // Time of the first and the last RMC of each, read off the files.
     let logs = [
         ("2008-05-21_0000", 163_002, 181_534),
         ("2008-05-28_0000", 164_800, 181_458),
@@ -128,6 +128,40 @@ fn recorded_logs_replay_in_order_and_last_as_long_as_they_lasted() {
         let day = name[..4].parse::<i64>().expect("a year");
         let year = 1970 + utc / 31_556_952_000;
         assert_eq!(year, day, "{name}: an old log is not mended");
+    }
+}
+
+#[test]
+fn damaged_recordings_replay_or_say_why_not() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/recordings");
+    let Ok(damaged) = std::fs::read_dir(format!("{folder}/damaged")) else {
+        println!("no recordings at {folder}: nothing checked");
+        return;
+    };
+    let mut paths: Vec<PathBuf> = damaged.map(|entry| entry.expect("an entry").path()).collect();
+    paths.push(format!("{folder}/gateway/moored.nmea").into());
+    for path in paths {
+        let open = |checksum| {
+            let options = ReplayOptions { checksums: vec![checksum], ..ReplayOptions::default() };
+            Replay::open(&[Source::File(path.clone())], &options)
+        };
+        let mut replay = match open(ChecksumPolicy::Required) {
+            Ok(replay) => replay,
+            Err(error) => {
+                assert!(path.ends_with("frozen-checksums.nmea"), "{error}");
+                assert!(matches!(error, InputError::NoTime { .. } | InputError::NoRightChecksum { .. }), "{error}");
+                open(ChecksumPolicy::Ignored).unwrap_or_else(|e| panic!("{e}"))
+            }
+        };
+        let (mut at, mut bytes) = (0, 0);
+        while let Some(piece) = replay.next().expect("readable") {
+            assert!(piece.at.as_ms() >= at, "{} goes back at {at}", path.display());
+            at = piece.at.as_ms();
+            bytes += piece.bytes.len() as u64;
+        }
+        assert_eq!(Some(bytes), replay.progress().total);
+        // None of these lasted longer than four hours.
+        assert!((1..=4 * 3_600_000).contains(&at), "{} lasts {at}: {:?}", path.display(), replay.take_notes());
     }
 }
 
