@@ -327,3 +327,15 @@ mod pseudo_terminals {
         assert!(why.contains("another program has it open"), "{why}");
     }
 }
+
+#[test]
+fn the_list_of_ports_is_one_json_object() {
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_lubber")).args(["ports", "--format", "json"]).output();
+    let out = out.expect("the program runs");
+    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    let list: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    assert_eq!(list["schema"], 1);
+    for port in list["ports"].as_array().expect("a list") {
+        assert!(port["source"].as_str().is_some_and(|source| source.parse::<Source>().is_ok()), "{port}");
+    }
+}
