@@ -13,6 +13,7 @@ use crate::session::Moment;
 use crate::session::Orders;
 use crate::session::Remark;
 use crate::session::Sink;
+use crate::session::pace::Pacer;
 use crate::session::upkeep::Upkeep;
 
 /// A monitor that is being fed.
@@ -165,7 +166,7 @@ impl<'a, S: Sink> Watch<'a, S> {
     }
 
     /// Waits for a moment of the log in real time.
-    pub(super) fn wait(&self, pacer: Option<&super::pace::Pacer>, at: Instant) {
+    pub(super) fn wait(&self, pacer: Option<&Pacer>, at: Instant) {
         if let Some(pacer) = pacer {
             pacer.wait_for(at, self.orders.interrupt);
         }

@@ -13,18 +13,18 @@ use lubber_core::picture::Referred;
 use lubber_core::picture::Steering;
 use lubber_core::time::Span;
 
-use super::Sources;
-use super::Stamp;
-use super::alert::tone;
-use super::number::knots;
-use super::number::seconds;
-use super::number::whole;
-use super::status::Agreement;
-use super::status::agreement;
-use super::status::independent;
-use super::status::unjudged;
-use super::text::Row;
-use super::text::Tone;
+use crate::view::Sources;
+use crate::view::Stamp;
+use crate::view::alert::tone;
+use crate::view::number::knots;
+use crate::view::number::seconds;
+use crate::view::number::whole;
+use crate::view::status::Agreement;
+use crate::view::status::agreement;
+use crate::view::status::independent;
+use crate::view::status::unjudged;
+use crate::view::text::Row;
+use crate::view::text::Tone;
 
 /// A part of the line: how it is written with room and without, and how long it is kept.
 struct Part {
@@ -272,9 +272,9 @@ fn witnesses(status: &Status) -> Part {
 
 #[cfg(test)]
 mod tests {
-    use super::super::Source;
-    use super::super::ledger::tests::nothing_known;
     use super::*;
+    use crate::view::Source;
+    use crate::view::sample::nothing_known;
     use lubber_core::alert::AlertKind;
     use lubber_core::alert::Evidence;
     use lubber_core::alert::Instance;
