@@ -108,21 +108,22 @@ fn recorded_logs_replay_in_order_and_last_as_long_as_they_lasted() {
     for (name, first, last) in logs {
         let source = Source::File(format!("{folder}/{name}.nmea").into());
         let mut replay = Replay::open(&[source], &ReplayOptions::default()).unwrap_or_else(|e| panic!("{e}"));
-        let (mut at, mut bytes, mut fix, mut utc) = (0, 0, None, None);
+        let (mut at, mut bytes, mut fixes) = (0, 0, Vec::new());
         while let Some(piece) = replay.next().expect("readable") {
             assert!(piece.at.as_ms() >= at, "{name} goes back at {at}");
             at = piece.at.as_ms();
             bytes += piece.bytes.len() as u64;
-            utc = piece.utc_ms;
-            // Up to nine minutes of lines stand before the first time; they lead up to it.
-            if piece.bytes.starts_with(b"$IIRMC,") {
-                fix = fix.or(Some(at as i64));
+            // Minutes of lines stand before the first time and after the last: the receiver was off,
+            // or said the same second over and over.
+            if piece.bytes.starts_with(format!("$IIRMC,{:06}", if fixes.is_empty() { first } else { last }).as_bytes())
+            {
+                fixes.push((at as i64, piece.utc_ms.expect("a date")));
             }
         }
         assert_eq!(Some(bytes), replay.progress().total, "{name}");
-        let (fix, utc) = (fix.expect("an RMC"), utc.expect("a date"));
+        let [(from, _), (to, utc), ..] = fixes[..] else { panic!("{name}: {fixes:?}") };
         let expected = (seconds(last) - seconds(first)) * 1000;
-        assert!((at as i64 - fix - expected).abs() <= 3_000, "{name} lasts {at}, not {expected}");
+        assert!((to - from - expected).abs() <= 3_000, "{name} lasts {}, not {expected}", to - from);
         assert!((utc % 86_400_000 - seconds(last) * 1000).abs() <= 3_000, "{name} ends at {utc}");
         let day = name[..4].parse::<i64>().expect("a year");
         let year = 1970 + utc / 31_556_952_000;
