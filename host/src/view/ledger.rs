@@ -150,6 +150,7 @@ pub const fn reason(why: Why) -> &'static str {
         Why::SteeredByWind => "steered by the wind",
         Why::SteeredByHand => "steered by hand",
         Why::NoWitness => "no second witness of the heading",
+        Why::MayBeCopies => "the other headings may be copies",
         Why::TooSlow { .. } => "too slow for the course to mean anything",
         Why::Settling => "settling: learning what is normal",
         Why::NotYetHeard => "not heard yet",
