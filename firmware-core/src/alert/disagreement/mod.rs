@@ -74,7 +74,8 @@ impl Disagreement {
             (Some(evidence), _) => Verdict::Raised(evidence),
             (None, Ok(Some((by, with)))) => Verdict::Raised(Evidence::Disagreement { of: primary.origin, with, by }),
             (None, Ok(None)) => Verdict::Clear,
-            (None, Err(_)) if judged => Verdict::Clear,
+            // What the ground raised is not cleared by a heading that never showed it.
+            (None, Err(_)) if judged && !self.ground.is_up() => Verdict::Clear,
             (None, Err(Why::NoWitness)) if unproven => Verdict::Unjudged(Why::MayBeCopies),
             (None, Err(why)) => Verdict::Unjudged(why),
         }
