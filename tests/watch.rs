@@ -192,6 +192,47 @@ fn a_pace_gives_the_same_alerts_at_the_same_moments() {
 }
 
 #[test]
+fn two_logs_of_one_night_are_merged_by_their_times() {
+    let folder = Folder::new("merge");
+    let demo = fs::read(DEMO).unwrap();
+    let (mut pilot, mut rest) = (Vec::new(), Vec::new());
+    for line in demo.split_inclusive(|byte| *byte == b'\n') {
+        let pilots = line.windows(5).any(|word| word == b"HCHDG" || word == b"APHTD");
+        if pilots { &mut pilot } else { &mut rest }.extend_from_slice(line);
+    }
+    let (pilot, rest) = (folder.write("pilot.nmea", pilot), folder.write("rest.nmea", rest));
+    let raised = |output: &Output| -> Vec<(Value, Value)> {
+        let alerts = ["heading-disagreement", "off-heading", "position-lost"];
+        let alert = |line: &Value| line["alert"].as_str().is_some_and(|alert| alerts.contains(&alert));
+        let lines = lines(output).into_iter().filter(|line| line["state"].is_string() && alert(line));
+        lines.map(|line| (line["alert"].clone(), line["at"].clone())).collect()
+    };
+    let one = folder.run(&[DEMO, "--format", "jsonl"]);
+    let two = folder.run(&[&pilot, &rest, "--format", "jsonl"]);
+    assert!(raised(&one).len() >= 5);
+    assert_eq!(raised(&one), raised(&two));
+    let off = lines(&two).into_iter().find(|line| line["alert"] == "off-heading" && line["state"].is_string());
+    assert_eq!(off.unwrap()["source"], pilot.as_str());
+}
+
+#[test]
+fn the_card_is_used_and_shown() {
+    let folder = Folder::new("card");
+    let points: Vec<String> = (0..8).map(|n| format!("{{ compass = {}, deviation = 2.0 }}", n * 45)).collect();
+    let card = format!("sensor = \"HCHDG\"\ndate = 2026-06-14\npoints = [ {} ]\n", points.join(", "));
+    let card = folder.write("card.toml", card);
+    let calm = folder.write("calm.nmea", calm());
+    let output = folder.run(&[&calm, "--card", &card, "--format", "jsonl", "--every", "30s"]);
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    let lines = lines(&output);
+    let heading = lines.iter().find(|line| line["status"].is_object()).unwrap()["status"]["heading"].clone();
+    assert_eq!(heading["correction"], "card");
+    // Tenths, so that the sum is of whole numbers.
+    let tenths = |key: &str| (heading[key].as_f64().unwrap() * 10.0).round() as i64;
+    assert_eq!(tenths("magnetic_deg") - tenths("compass_deg"), 20);
+}
+
+#[test]
 fn check_says_whether_an_alarm_was_raised() {
     let folder = Folder::new("check");
     assert_eq!(folder.run(&[DEMO, "--check"]).status.code(), Some(1));

@@ -161,7 +161,7 @@ impl Summary<'_> {
     /// The sentences by kind, as many columns as fit.
     fn kinds(&self, rows: &mut Vec<Row>, width: usize) {
         let total = self.ledger.kinds.total();
-        rows.extend(section(&format!("Sentences: {}", Count(total.read))));
+        rows.extend(section(&format!("Sentences read: {}", Count(total.read))));
         let mut cells: Vec<String> =
             self.ledger.kinds.sorted().iter().filter(|k| k.read > 0).map(|k| cell(&k.name(), k.read)).collect();
         if self.ledger.kinds.rest().read > 0 {
@@ -369,7 +369,7 @@ mod tests {
         for must in [
             "  time           2026-07-14 00:00:00 to 2026-07-14 01:01:40 UTC, 1 h 01 min",
             "  heading        HCHDG, uncorrected: no card, and the sensor sends no deviation",
-            "Sentences: 40 700",
+            "Sentences read: 40 700",
             "  HCHDG       37 000  GPRMC        3 700",
             "  2 malformed, their main value not usable: GPRMC 2",
             "            3  wrong checksum",
