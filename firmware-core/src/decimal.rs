@@ -221,16 +221,9 @@ fn plainly(text: &[u8], places: u8) -> Result<i64, NotDecimal> {
         [] => {}
         [byte, ..] => return Err(NotDecimal::Byte(*byte)),
     }
-<<<<<<< HEAD
-    for _ in after_point.unwrap_or(0).min(places)..places {
-        value = value.checked_mul(10).ok_or(NotDecimal::TooLarge)?;
-    }
-    value = value.checked_add(i64::from(round_up)).ok_or(NotDecimal::TooLarge)?;
-=======
     let missing = usize::from(places.saturating_sub(kept));
     let power = POWERS.get(missing).ok_or(NotDecimal::TooLarge)?;
     let value = value.checked_mul(*power).ok_or(NotDecimal::TooLarge)? + i64::from(round_up);
->>>>>>> sentence
     Ok(if negative { -value } else { value })
 }
 
