@@ -36,10 +36,10 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
         leaps(about, tally, out);
         slow(about, tally, out);
         coarse(about, tally, out);
-        not_measured(about, tally, out);
         deviation(about, tally, out);
     }
     for tally in about.steady() {
+        not_measured(about, tally, out);
         half(about, tally, &tally.claims.deviation, "deviation", out);
         half(about, tally, &tally.claims.variation, "variation", out);
         late(about, tally, out);
@@ -106,11 +106,8 @@ fn coarse(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
 fn not_measured(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
     let count = tally.claims.not_measured;
     if count > 0 {
-        let text = format!(
-            "{} says {} that its heading is not measured (its mode is not A).",
-            about.name(tally),
-            times(count)
-        );
+        let text =
+            format!("{} says {} that its heading is not measured: its mode is not A.", about.name(tally), times(count));
         let remedy = "A simulator or a typed-in heading must be switched off before anybody steers by this line; an \
                       estimated one means that the sensor has lost its reference.";
         out.push(Finding::advice(Kind::HeadingNotMeasured, text, remedy).of(tally.source).about([tally.name()]));
@@ -185,6 +182,9 @@ fn late(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
 
 fn absent(about: &About<'_>, out: &mut Vec<Finding>) {
     let claims = || about.steady().filter(|tally| tally.claims.variation.known + tally.claims.variation.absent > 0);
+    if about.steady().any(|tally| tally.claims.variation.half > 0) {
+        return;
+    }
     let magnetic = about.steady().any(|tally| matches!(&tally.formatter.0, b"HDG" | b"HDM"));
     if magnetic && claims().all(|tally| tally.claims.variation.known == 0) {
         let names: Vec<String> = claims().map(|tally| about.name(tally)).collect();

@@ -48,6 +48,16 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
                 continue;
             }
             let finding = match picture.kinship(earlier, index) {
+                // A log has no compass of its own: what it sends is a copy, even where it is damped or late.
+                Kinship::Two if [other, channel].iter().any(|one| one.origin.formatter.0 == *b"VHW") => {
+                    let text = format!(
+                        "{} and {} did not keep a constant difference. VHW is a log's sentence, and its heading is \
+                         likely another sensor's, damped or late.",
+                        name(other),
+                        name(channel)
+                    );
+                    Finding::note(Kind::KinshipUnknown, text, "Do not count it as a second compass.")
+                }
                 Kinship::Two => {
                     let text =
                         format!("{} and {} are two sensors: two witnesses of the heading.", name(other), name(channel));

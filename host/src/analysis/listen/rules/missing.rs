@@ -1,8 +1,11 @@
 //! What is not there, and what a watch would miss without it.
 
 use super::About;
+use super::is_heading;
+use super::is_receiver;
 use crate::analysis::listen::Finding;
 use crate::analysis::listen::Kind;
+use crate::analysis::listen::Tally;
 
 pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
     if about.around.untimed {
@@ -14,11 +17,14 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
     if about.tallies.iter().all(|tally| tally.read == 0) {
         return;
     }
+    // What came and was refused for its checksum is not missing: there is a finding for it.
+    let came = |is: fn(&Tally) -> bool| about.tallies.iter().any(|tally| tally.spoilt >= 10 && is(tally));
     let picture = &about.survey.heard.picture;
     let headings: Vec<usize> = (0..picture.headings().len())
         .filter(|&index| picture.headings()[index].raw.latest().is_some() && picture.copy_of(index).is_none())
         .collect();
     match headings.len() {
+        0 if came(is_heading) => {}
         0 => out.push(Finding::advice(
             Kind::NoHeading,
             "No heading comes: neither off-heading nor a false or frozen compass can be watched for.",
@@ -32,14 +38,14 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
         )),
         _ => {}
     }
-    if picture.position().latest().is_none() {
+    if picture.position().latest().is_none() && !came(is_receiver) {
         out.push(Finding::advice(
             Kind::NoPosition,
             "No position comes: position-lost cannot be watched for, and the variation must come from the wire.",
             "Connect a satellite receiver (RMC, GGA, GLL or GNS), and wait for its fix.",
         ));
     }
-    if picture.grounds().iter().all(|channel| channel.velocity.latest().is_none()) {
+    if picture.grounds().iter().all(|channel| channel.velocity.latest().is_none()) && !came(is_receiver) {
         out.push(Finding::advice(
             Kind::NoGround,
             "No course and speed over ground come: a false compass cannot be seen by the track.",

@@ -17,6 +17,8 @@ use crate::analysis::listen::Tally;
 
 /// From this share on, sentences without their value call for action. Common practice, no source.
 const VOID_SHARE: f64 = 0.05;
+/// Of what the watch does not look at, fewer sentences that cannot be read than this are only told.
+const MALFORMED_SHARE: f64 = 0.01;
 /// A talker is silent for long from here on, and from so many usual intervals.
 const LONG: Span = Span::from_s(10);
 const LONG_BEATS: u64 = 10;
@@ -33,8 +35,7 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
     }
     no_fix(about, out);
     unusable(about, out);
-    let long = |tally: &&Tally| tally.overlong > 0;
-    counted(about, Kind::Overlong, long, "sends sentences of over 82 characters, more than the standard allows", out);
+    overlong(about, out);
     makers(about, out);
 }
 
@@ -49,7 +50,9 @@ fn malformed(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
         fault.malformed.expected,
     );
     let remedy = "If it is always so, the talker is set wrong or broken; if now and then, the line is disturbed.";
-    out.push(Finding::advice(Kind::Malformed, text, remedy).of(tally.source).about([tally.name()]));
+    let seldom = (tally.malformed as f64) < (tally.read + tally.malformed) as f64 * MALFORMED_SHARE;
+    let level = if seldom && !is_watched(tally) { Level::Note } else { Level::Advice };
+    out.push(Finding::advice(Kind::Malformed, text, remedy).at_level(level).of(tally.source).about([tally.name()]));
 }
 
 /// Receivers are told by talker: a fix that is lost is missed in all of its sentences.
@@ -96,7 +99,8 @@ fn longest(about: &About<'_>, tally: &Tally) -> String {
 
 fn void(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
     let without = tally.void + tally.empty;
-    if without == 0 || !is_watched(tally) || is_receiver(tally) {
+    // A mode that says why has a rule of its own.
+    if without == 0 || !is_watched(tally) || is_receiver(tally) || tally.claims.not_measured >= without {
         return;
     }
     let (says, remedy) = match (is_heading(tally), &tally.formatter.0, tally.void) {
@@ -122,6 +126,10 @@ fn void(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
 }
 
 fn silences(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
+    // Lines that came and could not be read are no silence.
+    if tally.bad() * 10 > tally.read {
+        return;
+    }
     // What the watch does not look at is told only where it is a steady talker.
     let enough = if is_watched(tally) { 10 } else { 100 };
     let long = tally.beat.usual().map_or(LONG, |usual| LONG.max(usual.times(LONG_BEATS)));
@@ -168,10 +176,15 @@ fn unusable(about: &About<'_>, out: &mut Vec<Finding>) {
     }
 }
 
-fn counted(about: &About<'_>, kind: Kind, which: impl Fn(&&Tally) -> bool, what: &str, out: &mut Vec<Finding>) {
-    for tally in about.steady().filter(which) {
-        let text = format!("{} {what} ({}). They are read.", about.name(tally), times(tally.overlong));
-        out.push(Finding::note(kind, text, "").of(tally.source).about([tally.name()]));
+fn overlong(about: &About<'_>, out: &mut Vec<Finding>) {
+    for tally in about.steady().filter(|tally| tally.overlong > 0) {
+        let text = format!(
+            "{} sends sentences of over 82 characters, more than the standard allows ({}). lubber takes them; other \
+             gear may not.",
+            about.name(tally),
+            times(tally.overlong)
+        );
+        out.push(Finding::note(Kind::Overlong, text, "").of(tally.source).about([tally.name()]));
     }
 }
 
