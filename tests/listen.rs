@@ -112,7 +112,12 @@ fn naive(bytes: &[u8]) -> BTreeMap<String, u64> {
         let Ok(sentence) = std::str::from_utf8(sentence) else { continue };
         let Some((body, sum)) = sentence.strip_prefix('$').and_then(|rest| rest.split_once('*')) else { continue };
         let right = u8::from_str_radix(sum, 16).is_ok_and(|sum| sum == body.bytes().fold(0, |x, b| x ^ b));
-        if right && sum.len() == 2 && body.as_bytes().get(5) == Some(&b',') && !body.contains('$') {
+        let named = body
+            .split(',')
+            .next()
+            .is_some_and(|name| name.len() == 5 && name.bytes().all(|b| b.is_ascii_uppercase() || b.is_ascii_digit()));
+        // A start character within is the start of another line.
+        if right && sum.len() == 2 && named && !body.contains(['$', '!', '\\']) {
             *counts.entry(body[..5].to_owned()).or_insert(0) += 1;
         }
     }
@@ -310,6 +315,27 @@ fn noise_on_a_live_line_is_told_from_silence() {
     };
     assert!(finding(&heard(&noise), "noise").contains("3000 bytes and not one sentence"));
     assert!(finding(&heard(b""), "silent").contains("not one byte"));
+}
+
+#[test]
+fn a_live_line_is_listened_to_for_as_long_as_was_said() {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let source = format!("tcp:127.0.0.1:{}", listener.local_addr().unwrap().port());
+    let bytes = fs::read(fixture("listen/dates-behind.nmea")).unwrap();
+    let server = std::thread::spawn(move || {
+        let (mut line, _) = listener.accept().unwrap();
+        line.write_all(&bytes).unwrap();
+        // Silent, but open, until the other end has heard enough.
+        let _ = std::io::Read::read(&mut line, &mut [0]);
+    });
+    let output = run(&[&source, "--for", "1s", "--format", "json"]);
+    server.join().unwrap();
+    assert_eq!(code(&output), 0, "{}", stderr(&output));
+    let value: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(sentence(&value, "HCHDG")["count"], 60);
+    // The date received is mended before it dates anything.
+    assert!(value["to"].as_str().unwrap().starts_with("2026-07-13T19:41"), "{}", value["to"]);
+    assert!(finding(&value, "dates-behind").contains("1024 weeks old"));
 }
 
 #[test]
