@@ -83,7 +83,7 @@ fn what_is_not_there_or_a_folder_says_so() {
 
 #[test]
 fn recorded_logs_replay_in_order_and_last_as_long_as_they_lasted() {
-    // First and last RMC of each, read off the files by eye; 24 h logs are not among them.
+    // Time of the first and the last RMC of each, read off the files.
     let logs = [
         ("2008-05-21_0000", 163_002, 181_534),
         ("2008-05-28_0000", 164_800, 181_458),
@@ -108,25 +108,60 @@ fn recorded_logs_replay_in_order_and_last_as_long_as_they_lasted() {
     for (name, first, last) in logs {
         let source = Source::File(format!("{folder}/{name}.nmea").into());
         let mut replay = Replay::open(&[source], &ReplayOptions::default()).unwrap_or_else(|e| panic!("{e}"));
-        let (mut at, mut bytes, mut fix, mut utc) = (0, 0, None, None);
+        let (mut at, mut bytes, mut fixes) = (0, 0, Vec::new());
         while let Some(piece) = replay.next().expect("readable") {
             assert!(piece.at.as_ms() >= at, "{name} goes back at {at}");
             at = piece.at.as_ms();
             bytes += piece.bytes.len() as u64;
-            utc = piece.utc_ms;
-            // Up to nine minutes of lines stand before the first time; they lead up to it.
-            if piece.bytes.starts_with(b"$IIRMC,") {
-                fix = fix.or(Some(at as i64));
+            // Minutes of lines stand before the first time and after the last: the receiver was off,
+            // or said the same second over and over.
+            if piece.bytes.starts_with(format!("$IIRMC,{:06}", if fixes.is_empty() { first } else { last }).as_bytes())
+            {
+                fixes.push((at as i64, piece.utc_ms.expect("a date")));
             }
         }
         assert_eq!(Some(bytes), replay.progress().total, "{name}");
-        let (fix, utc) = (fix.expect("an RMC"), utc.expect("a date"));
+        let [(from, _), (to, utc), ..] = fixes[..] else { panic!("{name}: {fixes:?}") };
         let expected = (seconds(last) - seconds(first)) * 1000;
-        assert!((at as i64 - fix - expected).abs() <= 3_000, "{name} lasts {at}, not {expected}");
+        assert!((to - from - expected).abs() <= 3_000, "{name} lasts {}, not {expected}", to - from);
         assert!((utc % 86_400_000 - seconds(last) * 1000).abs() <= 3_000, "{name} ends at {utc}");
         let day = name[..4].parse::<i64>().expect("a year");
         let year = 1970 + utc / 31_556_952_000;
         assert_eq!(year, day, "{name}: an old log is not mended");
+    }
+}
+
+#[test]
+fn damaged_recordings_replay_or_say_why_not() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/recordings");
+    let Ok(damaged) = std::fs::read_dir(format!("{folder}/damaged")) else {
+        println!("no recordings at {folder}: nothing checked");
+        return;
+    };
+    let mut paths: Vec<PathBuf> = damaged.map(|entry| entry.expect("an entry").path()).collect();
+    paths.push(format!("{folder}/gateway/moored.nmea").into());
+    for path in paths {
+        let open = |checksum| {
+            let options = ReplayOptions { checksums: vec![checksum], ..ReplayOptions::default() };
+            Replay::open(&[Source::File(path.clone())], &options)
+        };
+        let mut replay = match open(ChecksumPolicy::Required) {
+            Ok(replay) => replay,
+            Err(error) => {
+                assert!(path.ends_with("frozen-checksums.nmea"), "{error}");
+                assert!(matches!(error, InputError::NoTime { .. } | InputError::NoRightChecksum { .. }), "{error}");
+                open(ChecksumPolicy::Ignored).unwrap_or_else(|e| panic!("{e}"))
+            }
+        };
+        let (mut at, mut bytes) = (0, 0);
+        while let Some(piece) = replay.next().expect("readable") {
+            assert!(piece.at.as_ms() >= at, "{} goes back at {at}", path.display());
+            at = piece.at.as_ms();
+            bytes += piece.bytes.len() as u64;
+        }
+        assert_eq!(Some(bytes), replay.progress().total);
+        // None of these lasted longer than four hours.
+        assert!((1..=4 * 3_600_000).contains(&at), "{} lasts {at}: {:?}", path.display(), replay.take_notes());
     }
 }
 
@@ -290,5 +325,17 @@ mod pseudo_terminals {
         let (_from, _stop) = spawn(&format!("serial:{name}?baud=4800"));
         let why = refused(&format!("serial:{name}?baud=4800"));
         assert!(why.contains("another program has it open"), "{why}");
+    }
+}
+
+#[test]
+fn the_list_of_ports_is_one_json_object() {
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_lubber")).args(["ports", "--format", "json"]).output();
+    let out = out.expect("the program runs");
+    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    let list: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    assert_eq!(list["schema"], 1);
+    for port in list["ports"].as_array().expect("a list") {
+        assert!(port["source"].as_str().is_some_and(|source| source.parse::<Source>().is_ok()), "{port}");
     }
 }

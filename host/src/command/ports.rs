@@ -193,8 +193,8 @@ const NONE: &str = "\
 No serial adapter was found.
 
 Plug the adapter in and run this again. On Linux it then appears as /dev/ttyUSB0
-or /dev/ttyACM0; `dmesg | tail` shows whether the system saw it at all. If it did
-not: another cable (some only charge), another USB socket, its power.
+or /dev/ttyACM0; `dmesg | tail` shows whether the system saw it at all. If not,
+try another cable (some only charge), another USB socket, and look at its power.
 
 A gateway in the boat's network needs no adapter: tcp:HOST:PORT, or for what it
 broadcasts udp:0.0.0.0:PORT.

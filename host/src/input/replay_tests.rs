@@ -1,6 +1,7 @@
 //! What logs in memory become when replayed.
 
 use std::io::Cursor;
+use std::slice;
 
 use lubber_core::frame::ChecksumPolicy;
 
@@ -183,7 +184,7 @@ fn times_without_a_date_pass_midnight_and_have_no_utc() {
 fn only_a_right_checksum_drives_time_unless_the_owner_says_otherwise() {
     let spoil = |text: String| text.replace("*", "*0").replace("*00", "*10");
     let text = spoil(seconds(10, 0, 4, "140726"));
-    let error = opened(&[text.clone()], &ReplayOptions::default()).unwrap_err();
+    let error = opened(slice::from_ref(&text), &ReplayOptions::default()).unwrap_err();
     assert!(matches!(error, InputError::NoRightChecksum { lines: 20, .. }), "{error}");
     let options = ReplayOptions { checksums: vec![ChecksumPolicy::Ignored], ..ReplayOptions::default() };
     assert_eq!(replay_with(&[text], &options).0[5].1, 1000);
@@ -192,17 +193,17 @@ fn only_a_right_checksum_drives_time_unless_the_owner_says_otherwise() {
 #[test]
 fn a_log_without_time_needs_a_rate() {
     let text = hdg().repeat(5);
-    let error = opened(&[text.clone()], &ReplayOptions::default()).unwrap_err().to_string();
+    let error = opened(slice::from_ref(&text), &ReplayOptions::default()).unwrap_err().to_string();
     assert!(error.contains("--start") && error.contains("--rate"), "{error}");
     let options = ReplayOptions { start: Some(TEN), rate: Some(4.0), ..ReplayOptions::default() };
-    let (pieces, _) = replay_with(&[text.clone()], &options);
+    let (pieces, _) = replay_with(slice::from_ref(&text), &options);
     assert_eq!(moments(&pieces), [0, 250, 500, 750, 1000]);
     assert_eq!(pieces[4].2, Some(TEN + 1000));
     let (pieces, notes) = replay_with(&[seconds(10, 0, 4, "140726")], &options);
     assert_eq!((pieces[5].1, kinds(&notes)), (1000, vec![NoteKind::RateNotUsed]));
     for rate in [0.0, -1.0, f64::NAN, f64::INFINITY] {
         let options = ReplayOptions { rate: Some(rate), ..ReplayOptions::default() };
-        assert!(matches!(opened(&[text.clone()], &options), Err(InputError::Rate { .. })));
+        assert!(matches!(opened(slice::from_ref(&text), &options), Err(InputError::Rate { .. })));
     }
 }
 
@@ -266,4 +267,68 @@ fn the_pieces_do_not_depend_on_how_the_bytes_come() {
         }
         assert_eq!(at, whole.len());
     }
+}
+
+#[test]
+fn a_recorder_without_a_clock_battery_loses_no_time_when_its_clock_is_set() {
+    let stamped = |at: &str| format!("[{at}Z] {}", hdg());
+    let text =
+        ["1970-01-01T00:00:10", "1970-01-01T00:00:11", "2026-07-14T10:00:00", "2026-07-14T10:00:01"].map(stamped);
+    let (pieces, notes) = replay(&text.concat());
+    assert_eq!(moments(&pieces), [0, 1000, 1000, 2000]);
+    assert_eq!((pieces[1].2, pieces[3].2), (None, Some(TEN + 1000)));
+    assert_eq!(kinds(&notes), [NoteKind::ClockSet]);
+}
+
+#[test]
+fn a_rollover_is_mended_by_the_other_receiver_and_an_old_log_is_left_alone() {
+    // 2026-07-14 less 1024 weeks is 2006-11-28.
+    let text: String = (0..9).map(|s| rmc(&format!("10000{s}"), "281106") + &hdg()).collect();
+    let (pieces, notes) = replay(&text);
+    assert_eq!((pieces[0].2, kinds(&notes)), (Some(TEN - 7168 * 86_400_000), vec![]));
+    let zda = |s: u32| summed(&format!("GNZDA,10000{s}.50,14,07,2026,00,00"));
+    let text: String = (0..9).map(|s| rmc(&format!("10000{s}"), "281106") + &hdg() + &zda(s)).collect();
+    let (pieces, notes) = replay(&text);
+    assert_eq!(pieces[0].2, Some(TEN));
+    assert_eq!(kinds(&notes), [NoteKind::RolloverMended { weeks: 1024 }]);
+    assert!(pieces.last().unwrap().1 <= 8500);
+}
+
+#[test]
+fn damage_costs_no_byte_and_never_time() {
+    let stamped: String = (0..200).map(|s| format!("{}.0 {}", TEN / 1000 + s, hdg())).collect();
+    let clean = [seconds(10, 0, 60, "140726"), stamped];
+    let mut state = 0x2545_F491_4F6C_DD1D_u64;
+    let mut random = |below: usize| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state % below as u64) as usize
+    };
+    for round in 0..300 {
+        let mut bytes = clean[round % 2].clone().into_bytes();
+        // Not so much that two spoilt stamps side by side agree: those would be believed.
+        for _ in 0..random(60) {
+            let at = random(bytes.len());
+            match random(4) {
+                0 => bytes[at] = b"$!\\\r\n,*0123456789cZ:\0"[random(21)],
+                1 => bytes.truncate(at.max(4000)),
+                2 => drop(bytes.remove(at)),
+                _ => bytes.insert(at, b'0' + random(10) as u8),
+            }
+        }
+        let text = String::from_utf8(bytes).unwrap();
+        let (pieces, _) = replay(&text);
+        assert!(pieces.last().unwrap().1 <= 400_000, "round {round}: {}", pieces.last().unwrap().1);
+    }
+}
+
+#[test]
+fn times_minutes_apart_spread_the_lines_between_them() {
+    let text: String = (0..6).map(|m| rmc(&format!("10{:02}00", m * 2), "140726") + &hdg().repeat(119)).collect();
+    let (pieces, notes) = replay(&text);
+    for (line, piece) in pieces.iter().enumerate() {
+        assert!((piece.1 as i64 - line as i64 * 1000).abs() <= 1000, "line {line} at {}", piece.1);
+    }
+    assert!(kinds(&notes).iter().all(|kind| matches!(kind, NoteKind::WithoutTime { .. })), "{notes:?}");
 }

@@ -47,7 +47,8 @@ pub fn live<'a, S: Sink>(
     }
     // From here on only the threads of the sources hold it: when all have ended, so has the queue.
     drop(to);
-    let mut watch = Watch::new(orders, sink)?;
+    let mut watch = Watch::new(orders, sink);
+    watch.begin()?;
     let ending = loop {
         if watch.interrupted() {
             break Ending::Interrupted;

@@ -18,7 +18,7 @@ use crate::session::watch::Watch;
 const WATCHED_GAP: Span = Span::from_min(24 * 60);
 
 /// After so many pieces the progress is told.
-const PIECES: u32 = 1024;
+const PIECES: u64 = 1024;
 
 /// Replays `logs` to their end, as fast as it goes or at `pace`.
 ///
@@ -30,9 +30,9 @@ pub fn replay<'a, S: Sink>(
     pace: Option<Pace>,
     sink: &'a mut S,
 ) -> Result<Ending, SessionError> {
-    let mut watch = Watch::new(orders, sink)?;
+    let mut watch = Watch::new(orders, sink);
     let mut pacer = pace.map(Pacer::start);
-    let mut pieces = 0_u32;
+    let mut pieces = 0_u64;
     let mut ending = Ending::InputsEnded;
     loop {
         for note in logs.take_notes() {
@@ -52,9 +52,12 @@ pub fn replay<'a, S: Sink>(
         if let Some(utc_ms) = piece.utc_ms {
             watch.utc(utc_ms);
         }
+        if pieces == 0 {
+            watch.begin()?;
+        }
         watch.bytes(piece.source, piece.bytes)?;
-        pieces = pieces.wrapping_add(1);
-        if pieces % PIECES == 0 || pace.is_some() {
+        pieces += 1;
+        if pieces.is_multiple_of(PIECES) || pace.is_some() {
             let progress = logs.progress();
             watch.sink.progress(progress.read, progress.total);
         }

@@ -13,6 +13,7 @@ use crate::session::Moment;
 use crate::session::Orders;
 use crate::session::Remark;
 use crate::session::Sink;
+use crate::session::pace::Pacer;
 use crate::session::upkeep::Upkeep;
 
 /// A monitor that is being fed.
@@ -31,18 +32,21 @@ pub(super) type Out<'a> = &'a mut dyn FnMut(Event<'_>);
 
 impl<'a, S: Sink> Watch<'a, S> {
     /// A watch that begins now, at zero of its clock.
-    pub(super) fn new(orders: Orders<'a>, sink: &'a mut S) -> io::Result<Self> {
+    pub(super) fn new(orders: Orders<'a>, sink: &'a mut S) -> Self {
         let now = Instant::default();
         let monitor = Monitor::new(now, orders.settings.clone());
         let upkeep = Upkeep::new(now, orders.steer);
-        let steer = orders.steer.filter(|steer| *steer != Command::SteerHere);
-        let mut watch = Self { monitor, orders, sink, upkeep, now, utc: None };
-        if let Some(steer) = steer {
-            watch.tell(|monitor, now, out| {
+        Self { monitor, orders, sink, upkeep, now, utc: None }
+    }
+
+    /// Tells the owner's order; "here" waits for a heading.
+    pub(super) fn begin(&mut self) -> io::Result<()> {
+        match self.orders.steer.filter(|_| !self.upkeep.here) {
+            Some(steer) => self.tell(|monitor, now, out| {
                 monitor.order(now, steer, out);
-            })?;
+            }),
+            None => Ok(()),
         }
-        Ok(watch)
     }
 
     /// The moment it is.
@@ -139,12 +143,12 @@ impl<'a, S: Sink> Watch<'a, S> {
             self.upkeep.here = !obeyed;
         }
         let place = self.monitor.picture().position().latest();
-        if let (Some((_, place)), Some(utc_ms)) = (place, self.moment().utc_ms) {
-            if self.upkeep.ask(place, utc_ms) {
-                match (self.orders.model)(place, utc_ms) {
-                    Ok(model) => self.tell(|monitor, now, out| monitor.variation(now, model, out))?,
-                    Err(why) => self.remark(Remark::NoModel { why: &why })?,
-                }
+        if let (Some((_, place)), Some(utc_ms)) = (place, self.moment().utc_ms)
+            && self.upkeep.ask(place, utc_ms)
+        {
+            match (self.orders.model)(place, utc_ms) {
+                Ok(model) => self.tell(|monitor, now, out| monitor.variation(now, model, out))?,
+                Err(why) => self.remark(Remark::NoModel { why: &why })?,
             }
         }
         self.upkeep.looked(self.now);
@@ -165,7 +169,7 @@ impl<'a, S: Sink> Watch<'a, S> {
     }
 
     /// Waits for a moment of the log in real time.
-    pub(super) fn wait(&self, pacer: Option<&super::pace::Pacer>, at: Instant) {
+    pub(super) fn wait(&self, pacer: Option<&Pacer>, at: Instant) {
         if let Some(pacer) = pacer {
             pacer.wait_for(at, self.orders.interrupt);
         }

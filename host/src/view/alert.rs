@@ -9,19 +9,19 @@ use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
 use lubber_core::picture::Reference;
 
-use super::Sources;
-use super::Stamp;
-use super::json::Object;
-use super::json::object;
-use super::number::degrees;
-use super::number::knots;
-use super::number::seconds;
-use super::number::side;
-use super::number::signed;
-use super::number::whole;
-use super::text::Row;
-use super::text::Tone;
-use super::text::wrap;
+use crate::view::Sources;
+use crate::view::Stamp;
+use crate::view::json::Object;
+use crate::view::json::object;
+use crate::view::number::degrees;
+use crate::view::number::knots;
+use crate::view::number::seconds;
+use crate::view::number::side;
+use crate::view::number::signed;
+use crate::view::number::whole;
+use crate::view::text::Row;
+use crate::view::text::Tone;
+use crate::view::text::wrap;
 
 /// What the alert is about, as a person calls it: `HCHDG`, the name of a source, or `boat`.
 pub fn instance(instance: Instance, sources: &Sources) -> String {
@@ -190,8 +190,8 @@ pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize)
 
 #[cfg(test)]
 mod tests {
-    use super::super::Source;
     use super::*;
+    use crate::view::Source;
     use lubber_core::alert::AlertKind;
     use lubber_core::angle::Bearing;
     use lubber_core::angle::Turn;

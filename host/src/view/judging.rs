@@ -4,9 +4,9 @@ use lubber_core::alert::AlertKind;
 use lubber_core::alert::Why;
 use lubber_core::monitor::Status;
 
-use super::Stamp;
-use super::json::object;
-use super::ledger::reason;
+use crate::view::Stamp;
+use crate::view::json::object;
+use crate::view::ledger::reason;
 
 /// A change is told once it has lasted so long: every tack makes an alert settle for a while.
 const LASTING_MS: u64 = 60_000;
@@ -80,8 +80,8 @@ pub fn json(out: &mut String, stamp: Stamp, kind: AlertKind, judging: Result<(),
 
 #[cfg(test)]
 mod tests {
-    use super::super::ledger::tests::nothing_known;
     use super::*;
+    use crate::view::sample::nothing_known;
     use lubber_core::unit::Speed;
 
     fn at(s: u64) -> Stamp {

@@ -15,8 +15,8 @@ use lubber_core::monitor::Status;
 use lubber_core::monitor::VariationInUse;
 use lubber_core::picture::Origin;
 
-use super::Stamp;
-use super::kinds::Kinds;
+use crate::view::Stamp;
+use crate::view::kinds::Kinds;
 
 /// What is kept to be told at the end.
 #[derive(Debug, Default)]
@@ -150,6 +150,7 @@ pub const fn reason(why: Why) -> &'static str {
         Why::SteeredByWind => "steered by the wind",
         Why::SteeredByHand => "steered by hand",
         Why::NoWitness => "no second witness of the heading",
+        Why::MayBeCopies => "the other headings may be copies",
         Why::TooSlow { .. } => "too slow for the course to mean anything",
         Why::Settling => "settling: learning what is normal",
         Why::NotYetHeard => "not heard yet",
@@ -158,24 +159,9 @@ pub const fn reason(why: Why) -> &'static str {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+mod tests {
     use super::*;
-    use lubber_core::picture::Steering;
-
-    pub(in super::super) fn nothing_known() -> Status {
-        Status {
-            heading: None,
-            steering: Steering::Unknown,
-            off: None,
-            ground: None,
-            position: None,
-            rudder: None,
-            variation: None,
-            witnesses: Default::default(),
-            judging: [Ok(()); AlertKind::ALL.len()],
-            alerts: Default::default(),
-        }
-    }
+    use crate::view::sample::nothing_known;
 
     #[test]
     fn time_judged_and_not_judged_adds_up_to_the_watch() {

@@ -9,6 +9,8 @@ pub mod kinds;
 pub mod ledger;
 pub mod notice;
 pub mod number;
+#[cfg(test)]
+pub(crate) mod sample;
 pub mod status;
 pub mod status_line;
 pub mod summary;

@@ -8,14 +8,14 @@ use lubber_core::monitor::VariationInUse;
 use lubber_core::picture::OrderedBy;
 use lubber_core::picture::Steering;
 
-use super::Stamp;
-use super::json::Object;
-use super::json::object;
-use super::number::degrees;
-use super::number::signed;
-use super::text::Row;
-use super::text::Tone;
-use super::text::wrap;
+use crate::view::Stamp;
+use crate::view::json::Object;
+use crate::view::json::object;
+use crate::view::number::degrees;
+use crate::view::number::signed;
+use crate::view::text::Row;
+use crate::view::text::Tone;
+use crate::view::text::wrap;
 
 /// How the heading becomes magnetic, in the word of every output.
 pub const fn correction_word(correction: Correction) -> &'static str {

@@ -88,7 +88,7 @@ impl fmt::Display for Count {
         let digits = self.0.to_string();
         let mut grouped = String::with_capacity(digits.len() + digits.len() / 3);
         for (place, digit) in digits.chars().enumerate() {
-            if place > 0 && (digits.len() - place) % 3 == 0 {
+            if place > 0 && (digits.len() - place).is_multiple_of(3) {
                 grouped.push(' ');
             }
             grouped.push(digit);

@@ -7,23 +7,23 @@ use lubber_core::frame::Counts;
 use lubber_core::monitor::HeadingStatus;
 use lubber_core::monitor::Status;
 
-use super::Sources;
-use super::Stamp;
-use super::alert::instance;
-use super::json::Object;
-use super::json::object;
-use super::notice::correction_word;
-use super::notice::steering_json;
-use super::notice::variation_json;
-use super::number::E7;
-use super::number::degrees;
-use super::number::knots;
-use super::number::seconds;
-use super::number::signed;
-use super::policy_word;
-use super::text::Row;
-use super::text::Tone;
-use super::text::wrap;
+use crate::view::Sources;
+use crate::view::Stamp;
+use crate::view::alert::instance;
+use crate::view::json::Object;
+use crate::view::json::object;
+use crate::view::notice::correction_word;
+use crate::view::notice::steering_json;
+use crate::view::notice::variation_json;
+use crate::view::number::E7;
+use crate::view::number::degrees;
+use crate::view::number::knots;
+use crate::view::number::seconds;
+use crate::view::number::signed;
+use crate::view::policy_word;
+use crate::view::text::Row;
+use crate::view::text::Tone;
+use crate::view::text::wrap;
 
 /// How the witnesses of the heading stand to each other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,10 +51,15 @@ pub fn agreement(status: &Status) -> Agreement {
     }
 }
 
-/// Witnesses that count beside the primary heading: fresh, and no copies.
+/// Witnesses that count beside the primary heading: fresh headings that are known to be other sensors,
+/// and the receiver, which is one witness whichever of its sentences are heard.
 pub fn independent(status: &Status) -> usize {
     let primary = status.heading.map(|heading| heading.origin);
-    status.witnesses.iter().filter(|w| !w.stale && w.copy_of.is_none() && Some(w.origin) != primary).count()
+    let other = |w: &&lubber_core::monitor::WitnessStatus| {
+        !w.ground && !w.stale && !w.may_be_copy && w.copy_of.is_none() && Some(w.origin) != primary
+    };
+    let ground = status.witnesses.iter().any(|w| w.ground && !w.stale);
+    status.witnesses.iter().filter(other).count() + usize::from(ground)
 }
 
 /// Whether `kind` judges just now.
@@ -171,8 +176,8 @@ pub fn unjudged_rows(stamp: Stamp, status: &Status, width: usize) -> Vec<Row> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::ledger::tests::nothing_known;
     use super::*;
+    use crate::view::sample::nothing_known;
     use lubber_core::unit::Speed;
 
     #[test]

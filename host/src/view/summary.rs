@@ -7,21 +7,21 @@ use lubber_core::frame::Counts;
 use lubber_core::frame::Refusal;
 use lubber_core::picture::SourceId;
 
-use super::Sources;
-use super::Stamp;
-use super::alert::instance;
-use super::json::object;
-use super::ledger::Ledger;
-use super::notice::correction_word;
-use super::notice::correction_words;
-use super::notice::variation_json;
-use super::notice::variation_words;
-use super::number::Count;
-use super::number::Tenths;
-use super::policy_word;
-use super::text::Row;
-use super::text::Tone;
-use super::text::wrap;
+use crate::view::Sources;
+use crate::view::Stamp;
+use crate::view::alert::instance;
+use crate::view::json::object;
+use crate::view::ledger::Ledger;
+use crate::view::notice::correction_word;
+use crate::view::notice::correction_words;
+use crate::view::notice::variation_json;
+use crate::view::notice::variation_words;
+use crate::view::number::Count;
+use crate::view::number::Tenths;
+use crate::view::policy_word;
+use crate::view::text::Row;
+use crate::view::text::Tone;
+use crate::view::text::wrap;
 
 /// All that is told at the end.
 #[derive(Debug)]
@@ -161,7 +161,7 @@ impl Summary<'_> {
     /// The sentences by kind, as many columns as fit.
     fn kinds(&self, rows: &mut Vec<Row>, width: usize) {
         let total = self.ledger.kinds.total();
-        rows.extend(section(&format!("Sentences: {}", Count(total.read))));
+        rows.extend(section(&format!("Sentences read: {}", Count(total.read))));
         let mut cells: Vec<String> =
             self.ledger.kinds.sorted().iter().filter(|k| k.read > 0).map(|k| cell(&k.name(), k.read)).collect();
         if self.ledger.kinds.rest().read > 0 {
@@ -288,8 +288,8 @@ fn section(text: &str) -> [Row; 2] {
 /// The tone of an alert that is history: nothing of it flashes.
 const fn tone(priority: Priority, state: State) -> Tone {
     match state {
-        State::ActiveUnacknowledged => super::alert::tone(priority, State::ActiveAcknowledged),
-        other => super::alert::tone(priority, other),
+        State::ActiveUnacknowledged => crate::view::alert::tone(priority, State::ActiveAcknowledged),
+        other => crate::view::alert::tone(priority, other),
     }
 }
 
@@ -309,10 +309,10 @@ pub fn account<'a>(sources: &Sources, counts: impl Fn(SourceId) -> &'a Counts) -
 
 #[cfg(test)]
 mod tests {
-    use super::super::Source;
-    use super::super::ledger::Raised;
-    use super::super::ledger::tests::nothing_known;
     use super::*;
+    use crate::view::Source;
+    use crate::view::ledger::Raised;
+    use crate::view::sample::nothing_known;
     use lubber_core::alert::Instance;
     use lubber_core::alert::Why;
     use lubber_core::frame::ChecksumPolicy;
@@ -369,7 +369,7 @@ mod tests {
         for must in [
             "  time           2026-07-14 00:00:00 to 2026-07-14 01:01:40 UTC, 1 h 01 min",
             "  heading        HCHDG, uncorrected: no card, and the sensor sends no deviation",
-            "Sentences: 40 700",
+            "Sentences read: 40 700",
             "  HCHDG       37 000  GPRMC        3 700",
             "  2 malformed, their main value not usable: GPRMC 2",
             "            3  wrong checksum",

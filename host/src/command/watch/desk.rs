@@ -81,7 +81,7 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
             ("input", format!("{} does not work: {why}", sources.name(source)))
         }
         Remark::BaudFound { source, baud } => ("baud", format!("{} talks at {baud} baud", sources.name(source))),
-        Remark::Ended { source } => ("input", format!("{} has ended", sources.name(source))),
+        Remark::Ended { source } => ("input-ended", format!("{} has ended", sources.name(source))),
         Remark::RolloverMended { weeks } => {
             ("rollover", format!("the date received is {weeks} weeks too early (GPS week rollover) and was mended"))
         }

@@ -80,11 +80,11 @@ impl<W: Write> JsonSink<W> {
         if self.desk.prompt { self.out.flush() } else { Ok(()) }
     }
 
-    fn notice(&mut self, at: Stamp, key: &str, text: &str) -> io::Result<()> {
+    fn end_of_watch(&mut self, at: Stamp, text: &str) -> io::Result<()> {
         object(&mut self.line, |o| {
             o.text_or_null("at", at.iso());
             o.number("since_start_ms", at.since_start_ms);
-            o.text("notice", key);
+            o.text("notice", "end");
             o.text("text", text);
         });
         self.send()
@@ -105,7 +105,30 @@ impl<W: Write> Sink for JsonSink<W> {
 
     fn remark(&mut self, moment: Moment, remark: Remark<'_>) -> io::Result<()> {
         let (key, text) = desk::remark(remark, &self.desk.sources);
-        self.notice(stamp(moment), key, &text)
+        let at = stamp(moment);
+        let sources = &self.desk.sources;
+        object(&mut self.line, |o| {
+            o.text_or_null("at", at.iso());
+            o.number("since_start_ms", at.since_start_ms);
+            o.text("notice", key);
+            match remark {
+                Remark::Log(note) => o.text("source", sources.name(note.source)),
+                Remark::Works { source, works, .. } => {
+                    o.text("source", sources.name(source));
+                    o.flag("works", works);
+                }
+                Remark::BaudFound { source, baud } => {
+                    o.text("source", sources.name(source));
+                    o.number("baud", baud);
+                }
+                Remark::Ended { source } => o.text("source", sources.name(source)),
+                Remark::GapSkipped { ms } => o.number("skipped_ms", ms),
+                Remark::RolloverMended { weeks } => o.number("weeks", weeks),
+                Remark::NoModel { .. } => {}
+            }
+            o.text("text", text);
+        });
+        self.send()
     }
 
     #[inline]
@@ -161,7 +184,7 @@ impl<W: Write> Sink for JsonSink<W> {
                 Ending::Interrupted => "interrupted: nobody keeps watch now",
                 Ending::InputsEnded => "the inputs have ended: nobody keeps watch now",
             };
-            self.notice(at, "end", why)?;
+            self.end_of_watch(at, why)?;
         }
         let counts = account(&self.desk.sources, |id| monitor.counts(id));
         let Desk { ledger, sources, .. } = &self.desk;
