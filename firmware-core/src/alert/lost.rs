@@ -51,6 +51,10 @@ impl LostValue {
             Freshness::Fresh => (Lost::Silent, Span::ZERO, false),
             // It came for less than a minute and went: nobody relies on it yet.
             Freshness::Stale { .. } if !wanted => return Verdict::Unjudged(Why::NotWanted),
+            // After a single value nothing says yet how often they come.
+            Freshness::Stale { .. } if since_start < self.grace && value.is_some_and(|value| !value.has_interval()) => {
+                return Verdict::Unjudged(Why::NotYetHeard);
+            }
             Freshness::Stale { last } => {
                 let void = value.is_some_and(|value| value.is_void(now));
                 (if void { Lost::Void } else { Lost::Silent }, now.since(last), true)

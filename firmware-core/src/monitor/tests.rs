@@ -168,3 +168,48 @@ fn what_is_switched_off_is_shown_as_such() {
     let status = watch.monitor.status(Instant::from_ms(60_000));
     assert_eq!(status.judging[AlertKind::InputLost as usize], Err(Why::Disabled));
 }
+
+/// A heading without variation and a position with course and speed, as many a boat sends them.
+fn hdg(deg: f64) -> String {
+    format!("HCHDG,{:05.1},,,,", deg.rem_euclid(360.0))
+}
+
+fn hdt(deg: f64) -> String {
+    format!("GPHDT,{:05.1},T", deg.rem_euclid(360.0))
+}
+
+fn rmc(knots: f64, course: f64) -> String {
+    format!("GPRMC,120000,A,4950.000,N,01130.000,W,{knots:.1},{course:.1},140726,,,A")
+}
+
+impl Watch {
+    /// As `run`, one second, with sentences made for it.
+    fn second(&mut self, s: u64, first: &[String], other: &[String]) {
+        let texts = |of: &[String]| of.iter().map(|text| text.clone().leak() as &str).collect::<Vec<_>>();
+        self.run(s, s + 1, [&texts(first), &texts(other)]);
+    }
+
+    fn steer(&mut self, s: u64, mdeg: i64) {
+        let order = crate::picture::Referred {
+            bearing: Bearing::from_mdeg(mdeg),
+            reference: crate::picture::Reference::Compass,
+        };
+        self.monitor.order(Instant::from_ms(s * 1000), Command::Steer(order), &mut |_| {});
+    }
+}
+
+#[test]
+fn talkers_at_a_fifth_of_a_hertz_are_not_missed() {
+    let settings = Settings { primary: crate::picture::Name::parse("HCHDG"), ..Settings::default() };
+    let mut watch = Watch::new(settings);
+    for s in 0..400 {
+        let now = s % 5 == 0;
+        let (heading, ground) = ([hdg(100.0)], [rmc(5.5, 104.0)]);
+        watch.second(s, if now { &heading } else { &[] }, if now { &ground } else { &[] });
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+    assert_eq!(watch.monitor.status(Instant::from_ms(400_000)).judging[AlertKind::OffHeading as usize], Ok(()));
+    // Four of its intervals.
+    watch.run(400, 440, [&[], &[&rmc(5.5, 104.0)]]);
+    assert!(watch.alerts().iter().any(|line| line.starts_with("415 heading-lost")), "{:?}", watch.alerts());
+}
