@@ -35,6 +35,7 @@ pub struct OffHeading {
     delay: Span,
     average: Smooth,
     latch: Latch,
+    /// The order that time was given to turn to.
     order: Option<Referred>,
     /// While the boat turns to a new order, until this.
     turning_until: Option<Instant>,
@@ -96,7 +97,13 @@ impl OffHeading {
 
     /// A new order gives the boat time to turn to it; the difference so far belonged to the old one.
     fn note_order(&mut self, order: Referred, off: Turn, now: Instant) {
-        if self.order == Some(order) {
+        // A pilot that follows a track or the wind trims its order all the time: that takes no time
+        // to turn to, and must not keep this from judging.
+        let trim = Turn::from_mdeg(self.limit.as_mdeg() / 2);
+        let trimmed = |last: Referred| {
+            last.reference == order.reference && last.bearing.turn_to(order.bearing).size() <= trim
+        };
+        if self.order.is_some_and(trimmed) {
             return;
         }
         self.order = Some(order);

@@ -213,3 +213,18 @@ fn talkers_at_a_fifth_of_a_hertz_are_not_missed() {
     watch.run(400, 440, [&[], &[&rmc(5.5, 104.0)]]);
     assert!(watch.alerts().iter().any(|line| line.starts_with("415 heading-lost")), "{:?}", watch.alerts());
 }
+
+#[test]
+fn an_order_that_never_rests_does_not_keep_off_heading_from_judging() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..180u64 {
+        // A pilot that follows a track trims its own order by tenths all the time.
+        watch.steer(s, 100_000 + i64::try_from(s % 7).unwrap() * 200);
+        let heading = if s < 60 { 100.0 } else { 130.0 };
+        watch.second(s, &[hdg(heading)], &[rmc(5.5, 104.0)]);
+    }
+    let raised = watch.alerts().into_iter().find(|line| line.contains("off-heading active-unacknowledged"));
+    assert!(raised.is_some(), "{:?}", watch.seen);
+    let at: u64 = raised.unwrap().split(' ').next().unwrap().parse().unwrap();
+    assert!((65..=80).contains(&at), "at {at}");
+}
