@@ -59,10 +59,14 @@ impl OffHeading {
         let (order, by) = match steering {
             Steering::Heading { order, by, .. } => (order, by),
             other => {
-                // By hand and by the wind nothing is ordered, so nothing that was raised stands.
+                // No heading is ordered, so what was raised no longer stands: that alone is judged, once.
+                let stood = self.latch.is_up();
                 self.order = None;
                 self.average.reset();
                 self.latch = Latch::default();
+                if stood {
+                    return Verdict::Clear;
+                }
                 return Verdict::Unjudged(match other {
                     Steering::Wind => Why::SteeredByWind,
                     Steering::Hand => Why::SteeredByHand,

@@ -228,3 +228,22 @@ fn an_order_that_never_rests_does_not_keep_off_heading_from_judging() {
     let at: u64 = raised.unwrap().split(' ').next().unwrap().parse().unwrap();
     assert!((65..=80).contains(&at), "at {at}");
 }
+
+#[test]
+fn off_heading_is_over_when_nothing_is_ordered_any_more() {
+    for command in [Command::SteerHand, Command::SteerWind, Command::Cancel] {
+        let mut watch = Watch::new(Settings::default());
+        watch.steer(0, 100_000);
+        watch.run(0, 60, [&[HDG], &[RMC]]);
+        watch.run(60, 90, [&["HCHDG,130.0,,,,"], &[RMC]]);
+        let last = |watch: &Watch, state: &str| {
+            let alerts = watch.seen.iter().rfind(|line| line.contains("off-heading"));
+            assert!(alerts.is_some_and(|line| line.contains(state)), "{command:?} {state}: {:?}", watch.seen);
+        };
+        last(&watch, "off-heading active-unacknowledged");
+        watch.monitor.order(Instant::from_ms(90_000), command, &mut |_| {});
+        watch.run(90, 100, [&["HCHDG,130.0,,,,"], &[RMC]]);
+        last(&watch, "off-heading rectified-unacknowledged");
+        assert!(watch.monitor.status(Instant::from_ms(100_000)).judging[AlertKind::OffHeading as usize].is_err());
+    }
+}
