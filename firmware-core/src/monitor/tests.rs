@@ -247,3 +247,21 @@ fn off_heading_is_over_when_nothing_is_ordered_any_more() {
         assert!(watch.monitor.status(Instant::from_ms(100_000)).judging[AlertKind::OffHeading as usize].is_err());
     }
 }
+
+#[test]
+fn a_second_heading_that_stops_does_not_clear_what_it_raised() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..300 {
+        let mut first = std::vec![hdg(100.0)];
+        match s {
+            0..100 => first.push(hdt(102.0)),
+            100..130 => first.push(hdt(114.0)),
+            _ => {}
+        }
+        watch.second(s, &first, &[rmc(5.5, 104.0)]);
+    }
+    let alerts: Vec<_> = watch.seen.iter().filter(|line| line.contains("disagreement")).collect();
+    assert_eq!(alerts.len(), 1, "{alerts:?}");
+    let status = watch.monitor.status(Instant::from_ms(300_000));
+    assert_ne!(status.judging[AlertKind::HeadingDisagreement as usize], Ok(()));
+}

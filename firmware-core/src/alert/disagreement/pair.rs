@@ -53,7 +53,12 @@ impl AgainstHeading {
         }
     }
 
-    /// The other heading is not there just now.
+    /// Whether it stands raised, judged just now or not.
+    pub(super) fn is_up(&self) -> bool {
+        self.latch.is_up()
+    }
+
+    /// One of the two headings is not there just now.
     pub(super) fn pause(&mut self) {
         self.average.reset();
         self.latch.pause();
