@@ -37,6 +37,11 @@ impl LostValue {
         Self { began, grace, delay: settings.delay.unwrap_or(delay), latch: Latch::default() }
     }
 
+    /// Another value takes the place of the one that was judged.
+    pub fn begin_again(&mut self) {
+        self.latch = Latch::default();
+    }
+
     /// Judges the value; `wanted` where the owner names it although it was never heard.
     pub fn judge<T: Copy>(&mut self, value: Option<&Tracked<T>>, wanted: bool, now: Instant) -> Verdict {
         let freshness = value.map_or(Freshness::Never, |value| value.freshness(now));

@@ -265,3 +265,23 @@ fn a_second_heading_that_stops_does_not_clear_what_it_raised() {
     let status = watch.monitor.status(Instant::from_ms(300_000));
     assert_ne!(status.judging[AlertKind::HeadingDisagreement as usize], Ok(()));
 }
+
+#[test]
+fn a_heading_that_comes_late_on_another_source_is_no_longer_lost() {
+    let settings = Settings { primary: crate::picture::Name::parse("HCHDG"), ..Settings::default() };
+    let mut watch = Watch::new(settings);
+    watch.run(0, 40, [&[RMC], &["GPZDA,120000,14,07,2026,00,00"]]);
+    watch.run(40, 60, [&[RMC], &[HDG]]);
+    let standing = |watch: &Watch, s: u64| {
+        let status = watch.monitor.status(Instant::from_ms(s * 1000));
+        status.alerts.iter().filter(|a| a.state == State::ActiveUnacknowledged).count()
+    };
+    assert!(watch.alerts().contains(&"30 heading-lost active-unacknowledged"), "{:?}", watch.alerts());
+    assert_eq!(standing(&watch, 60), 0, "{:?}", watch.alerts());
+    // Without a name: one talker never has a value, another one comes late.
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 40, [&["HCHDG,,,,,"], &[RMC]]);
+    watch.run(40, 60, [&["HCHDG,,,,,", "GPHDT,100.0,T"], &[RMC]]);
+    assert!(watch.alerts().contains(&"30 heading-lost active-unacknowledged"), "{:?}", watch.alerts());
+    assert_eq!(standing(&watch, 60), 0, "{:?}", watch.alerts());
+}

@@ -143,9 +143,16 @@ impl Picture {
         }
     }
 
-    /// The heading that bears `name`, on whichever source.
+    /// The heading that bears `name`, on whichever source: one that had a value before one that never had.
     pub fn named(&self, name: Name) -> Option<&HeadingChannel> {
-        self.headings.iter().find(|channel| name.is(channel.origin))
+        self.headings.get(self.place_of(name)?)
+    }
+
+    /// Its place in [`headings`](Self::headings).
+    pub fn place_of(&self, name: Name) -> Option<usize> {
+        let bears = |channel: &HeadingChannel| name.is(channel.origin);
+        let heard = self.headings.iter().position(|channel| bears(channel) && channel.raw.latest().is_some());
+        heard.or_else(|| self.headings.iter().position(bears))
     }
 
     /// The primary heading in every reference, if it is fresh.
