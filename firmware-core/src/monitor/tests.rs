@@ -285,3 +285,13 @@ fn a_heading_that_comes_late_on_another_source_is_no_longer_lost() {
     assert!(watch.alerts().contains(&"30 heading-lost active-unacknowledged"), "{:?}", watch.alerts());
     assert_eq!(standing(&watch, 60), 0, "{:?}", watch.alerts());
 }
+
+#[test]
+fn a_heading_that_was_only_there_for_a_moment_does_not_stay_the_one_that_counts() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 12, [&["GPHDT,100.0,T"], &[RMC]]);
+    watch.run(12, 30, [&["GPHDT,100.0,T", HDG], &[RMC]]);
+    watch.run(30, 120, [&[HDG], &[RMC]]);
+    let heading = watch.monitor.status(Instant::from_ms(120_000)).heading.unwrap();
+    assert_eq!((format!("{}", heading.origin), heading.stale), ("HCHDG".into(), false), "{:?}", watch.seen);
+}

@@ -106,6 +106,7 @@ impl Picture {
     /// Half a second has passed.
     pub fn step(&mut self, now: Instant) {
         self.variation.step(now);
+        self.replace_primary(now);
         let heading = self.pilot_heading(now);
         let under_way = match ground::best(&self.grounds, now) {
             Some((_, ground)) => ground.speed >= LEAST_SPEED,
@@ -277,6 +278,21 @@ impl Picture {
                 .filter(|(_, channel)| channel.raw.latest().is_some())
                 .min_by_key(|(index, channel)| (rank(channel.origin.formatter), *index));
             self.primary = best.and_then(|(index, _)| u8::try_from(index).ok());
+        }
+    }
+
+    /// One that nobody named and that went before anybody came to rely on it is not missed, so it
+    /// must not keep the watch blind beside a heading that is there.
+    fn replace_primary(&mut self, now: Instant) {
+        let named = self.settings.primary.is_some() || self.settings.card.is_some();
+        let gone = |channel: &HeadingChannel| channel.raw.fresh(now).is_none() && !channel.raw.is_wanted();
+        if named || !self.primary().is_some_and(gone) {
+            return;
+        }
+        let fresh = self.headings.iter().enumerate().filter(|(_, channel)| channel.raw.fresh(now).is_some());
+        let best = fresh.min_by_key(|(index, channel)| (rank(channel.origin.formatter), *index));
+        if let Some((index, _)) = best {
+            self.primary = u8::try_from(index).ok();
         }
     }
 
