@@ -295,3 +295,14 @@ fn a_heading_that_was_only_there_for_a_moment_does_not_stay_the_one_that_counts(
     let heading = watch.monitor.status(Instant::from_ms(120_000)).heading.unwrap();
     assert_eq!((format!("{}", heading.origin), heading.stale), ("HCHDG".into(), false), "{:?}", watch.seen);
 }
+
+#[test]
+fn a_whole_degree_sensor_that_writes_a_decimal_is_not_frozen_in_a_calm() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..400u32 {
+        // A seaway, then the lee of the land.
+        let heading = if s < 300 { 100.0 + f64::from(s * 7 % 5) } else { 102.0 };
+        watch.second(s.into(), &[hdg(heading)], &[rmc(5.5, 104.0)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+}
