@@ -306,3 +306,20 @@ fn a_whole_degree_sensor_that_writes_a_decimal_is_not_frozen_in_a_calm() {
     }
     assert_eq!(watch.alerts(), [""; 0]);
 }
+
+#[test]
+fn what_is_normal_is_learned_again_after_a_stop() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..300 {
+        watch.second(s, &[hdg(100.0 + (s % 3) as f64 * 0.3)], &[rmc(5.5, 112.0)]);
+    }
+    // Two hours at anchor; then on with the tide that has turned.
+    for s in 300..7500 {
+        watch.second(s, &[hdg(100.0 + (s % 3) as f64 * 0.3)], &[rmc(0.2, 0.0)]);
+    }
+    for s in 7500..7800 {
+        watch.second(s, &[hdg(100.0 + (s % 3) as f64 * 0.3)], &[rmc(5.5, 88.0)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+    assert_eq!(watch.monitor.status(Instant::from_ms(7_800_000)).judging[1], Ok(()));
+}
