@@ -323,3 +323,18 @@ fn what_is_normal_is_learned_again_after_a_stop() {
     assert_eq!(watch.alerts(), [""; 0]);
     assert_eq!(watch.monitor.status(Instant::from_ms(7_800_000)).judging[1], Ok(()));
 }
+
+#[test]
+fn a_damped_second_heading_is_no_contradiction_in_a_quick_tack() {
+    let mut watch = Watch::new(Settings::default());
+    watch.monitor.order(Instant::from_ms(0), Command::SteerWind, &mut |_| {});
+    let (mut heading, mut damped) = (50.0, 50.0);
+    for s in 0..900u64 {
+        let course = if s / 120 % 2 == 0 { 50.0 } else { 320.0 };
+        let left = (course - heading + 540.0_f64).rem_euclid(360.0) - 180.0;
+        heading += left.clamp(-9.0, 9.0);
+        damped += ((heading - damped + 540.0_f64).rem_euclid(360.0) - 180.0) * 0.3;
+        watch.second(s, &[hdg(heading + (s % 3) as f64 * 0.3), hdt(damped)], &[rmc(5.5, heading)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+}
