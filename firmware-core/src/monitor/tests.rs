@@ -338,3 +338,20 @@ fn a_damped_second_heading_is_no_contradiction_in_a_quick_tack() {
     }
     assert_eq!(watch.alerts(), [""; 0]);
 }
+
+#[test]
+fn a_contradiction_of_true_headings_says_by_how_much() {
+    let mut watch = Watch::new(Settings::default());
+    let mut by = Vec::new();
+    // They are 40 degrees apart from the start, which nobody can tell before variation is known.
+    for s in 0..120 {
+        watch.second(s, &[hdg(100.0), hdt(140.0)], &[]);
+    }
+    let model = ModelVariation { variation: Variation(Turn::ZERO), sigma: Turn::from_deg(1), horizontal_nt: 20_000 };
+    watch.monitor.variation(Instant::from_ms(120_000), model, &mut |_| {});
+    for s in 120..150 {
+        watch.second(s, &[hdg(100.0), hdt(140.0)], &[]);
+        by.extend(watch.monitor.status(Instant::from_ms(s * 1000)).alerts.iter().map(|a| format!("{}", a.evidence)));
+    }
+    assert!(by.last().is_some_and(|text| text.contains("40 to starboard")), "{by:?}");
+}

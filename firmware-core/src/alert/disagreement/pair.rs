@@ -107,8 +107,9 @@ impl AgainstHeading {
         let below = !turning && from_learned.is_none_or(well) && absolute.is_none_or(|a| !over(a));
         self.learn(sector, average, !turning && from_learned.is_none_or(|(by, _)| by.size() <= self.limit) && !above);
         let by = match (from_learned, absolute) {
-            (Some((by, _)), _) => by,
-            (None, Some((by, _))) => by,
+            // What is over its limit is what is said: an offset may have been learned that is too large.
+            (Some(learned), Some(absolute)) if !over(learned) && over(absolute) => absolute.0,
+            (Some((by, _)), _) | (None, Some((by, _))) => by,
             (None, None) => return Err(Why::Settling),
         };
         if self.latch.step(now, above, below, self.delay, BACK) {
