@@ -47,6 +47,9 @@ const LEEWAY: Turn = Turn::from_deg(8);
 const FORGIVE: Span = Span::from_min(10);
 /// After an outage of this the averages begin again.
 const OUTAGE: Span = Span::from_s(30);
+/// After one of this, at anchor or without a fix, the tide may have turned: what is normal is learned
+/// anew, but for an alert that stands.
+const FORGET: Span = Span::from_min(30);
 
 /// The velocity in the boat's frame: ahead, and to starboard, mm/s times 16.
 #[derive(Clone, Copy, Debug, Default)]
@@ -135,6 +138,10 @@ impl AgainstGround {
         if self.is_true != heading.truth.is_some() {
             let limits = LimitSettings { limit: Some(self.limit), delay: Some(self.delay), disabled: false };
             *self = Self { is_true: heading.truth.is_some(), latch: self.latch, ..Self::new(limits) };
+        }
+        let away = self.average.map_or(Span::ZERO, |(_, at)| now.since(at));
+        if away >= FORGET && !self.latch.is_up() {
+            self.normal = None;
         }
         let framed = self.average(mine, course.0, i64::from(ground.speed.as_mm_s()), now);
         let short = self.heading.step(now, Turn::from_mdeg(mine.as_mdeg()).wrapped(), SHORT);
