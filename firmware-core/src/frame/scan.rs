@@ -42,8 +42,10 @@ pub(super) fn exclusive_or(bytes: &[u8]) -> u8 {
 pub(super) fn gap(bytes: &[u8]) -> usize {
     // Between two lines there are two bytes as a rule.
     match bytes {
+        [] => 0,
         [a, ..] if is_start(*a) => 0,
         [_, b, ..] if is_start(*b) => 1,
+        [_, _] => 2,
         [_, _, c, ..] if is_start(*c) => 2,
         _ => long_gap(bytes),
     }
@@ -81,7 +83,8 @@ pub(super) fn plain(bytes: &[u8], most: usize) -> (usize, u8) {
             }
             None => last_word(rest),
         };
-        let special = special(word);
+        // What few sentences hold before their `*` is looked at closely only where it may be.
+        let special = if may_be_special(word) { special(word) } else { 0 };
         if special == 0 {
             sum ^= word;
             length += 8;
@@ -110,6 +113,16 @@ const fn starts(word: u64) -> u64 {
     let low = word & !TOPS;
     let other = differs_from(low, b'$') & differs_from(low, b'!') & differs_from(low, b'\\');
     !(other | word) & TOPS
+}
+
+/// Whether a byte of `word` may not be plain: all below `+` are taken to be so, which spares the
+/// looks for each of them.
+#[inline]
+const fn may_be_special(word: u64) -> bool {
+    let low = word & !TOPS;
+    let plain = (low + each(0x80 - b'+')) & differs_from(low, b'\\');
+    // Adding 1 sets the top bit of 7F alone.
+    (!plain | (low + each(1)) | word) & TOPS != 0
 }
 
 /// Marks with its top bit each byte of `word` that is not plain.
@@ -155,6 +168,9 @@ mod tests {
                     let mut word = [around; 8];
                     word[place] = byte;
                     let marks = special(u64::from_le_bytes(word)).to_le_bytes();
+                    assert!(may_be_special(u64::from_le_bytes(word)) || marks == [0; 8], "{word:?}");
+                    let usual = word.iter().all(|byte| (b'+'..=b'~').contains(byte) && *byte != b'\\');
+                    assert_eq!(may_be_special(u64::from_le_bytes(word)), !usual, "{word:?}");
                     assert_eq!(marks[place], if plain { 0 } else { 0x80 }, "{byte:02x} at {place} among {around:02x}");
                 }
             }
