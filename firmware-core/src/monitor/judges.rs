@@ -64,8 +64,8 @@ impl Judges {
     }
 
     /// Whether each alert judges just now.
-    pub(super) fn judging(&self) -> [Result<(), Why>; AlertKind::ALL.len()] {
-        self.judging
+    pub(super) fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
+        &self.judging
     }
 
     /// Judges everything once, causes before what may follow from them.

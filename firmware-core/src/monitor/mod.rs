@@ -21,6 +21,8 @@ pub use event::{Event, Notice};
 pub use settings::{Settings, SourceSettings};
 pub use status::{HeadingStatus, Status, WitnessStatus};
 
+use crate::alert::AlertKind;
+use crate::alert::Why;
 use crate::angle::Turn;
 use crate::arbiter::Arbiter;
 use crate::frame::Counts;
@@ -154,9 +156,15 @@ impl Monitor {
         self.framers[source.index()].counts()
     }
 
+    /// For each alert whether it judges, in the order of [`AlertKind::ALL`]: of [`Self::status`] the
+    /// part that costs nothing.
+    pub fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
+        self.judges.judging()
+    }
+
     /// What a display shows at `now`.
     pub fn status(&self, now: Instant) -> Status {
-        Status::new(&self.picture, self.judges.judging(), self.arbiter.standing(), now)
+        Status::new(&self.picture, *self.judges.judging(), self.arbiter.standing(), now)
     }
 
     /// UTC as the talkers gave it last: milliseconds since 1970, and when it was received. A date
