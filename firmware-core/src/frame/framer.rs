@@ -164,7 +164,7 @@ impl Framer {
         let (plain, xor) = scan::plain(text, Self::CAPACITY);
         let star = plain + 1;
         let (end, sum) = match input.get(star..)? {
-            [b'*', high, low, ..] => (star + 3, Some(Sum { star, right: scan::hex(*high, *low)? == xor })),
+            [b'*', high, low, ..] => (star + 3, Some(Sum { star, right: scan::agrees(*high, *low, xor)? })),
             [b'\r' | b'\n', ..] => (star, None),
             _ => return None,
         };

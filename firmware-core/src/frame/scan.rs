@@ -22,6 +22,20 @@ pub(super) fn hex(high: u8, low: u8) -> Option<u8> {
     Some(digit(high)? << 4 | digit(low)?)
 }
 
+/// Whether the two hex digits of a checksum say `sum`; `None` where one is no digit.
+///
+/// Nearly all checksums are right and in capitals. They are compared as they should look, for which
+/// of its digits are letters is chance, and a branch on that is guessed wrong at every other line.
+#[inline]
+pub(super) fn agrees(high: u8, low: u8, sum: u8) -> Option<bool> {
+    const DIGITS: [u8; 16] = *b"0123456789ABCDEF";
+    let expected = (DIGITS[usize::from(sum >> 4)], DIGITS[usize::from(sum & 15)]);
+    if expected == (high, low) {
+        return Some(true);
+    }
+    hex(high, low).map(|told| told == sum)
+}
+
 #[inline]
 fn digit(byte: u8) -> Option<u8> {
     match byte {
@@ -188,6 +202,18 @@ mod tests {
             }
         }
         assert_eq!(plain(&[b'x'; 400], 256).0, 256);
+    }
+
+    #[test]
+    fn a_checksum_agrees_where_its_digits_say_the_sum() {
+        for sum in 0..=u8::MAX {
+            for told in 0..=u8::MAX {
+                for text in [std::format!("{told:02X}"), std::format!("{told:02x}")] {
+                    assert_eq!(agrees(text.as_bytes()[0], text.as_bytes()[1], sum), Some(told == sum), "{text}");
+                }
+            }
+            assert_eq!((agrees(b'G', b'0', sum), agrees(b'0', b'/', sum)), (None, None));
+        }
     }
 
     #[test]

@@ -38,7 +38,7 @@ impl Tag {
         let sum = sum ^ sum >> 16;
         let [sum, ..] = (sum ^ sum >> 8).to_le_bytes();
         let time = decimal::thirteen(first, last)?;
-        (scan::hex(high, low) == Some(sum) && time >= Self::MILLISECONDS).then_some(time)
+        (scan::agrees(high, low, sum) == Some(true) && time >= Self::MILLISECONDS).then_some(time)
     }
 
     /// Reads what stands between the two backslashes, checksum and all.

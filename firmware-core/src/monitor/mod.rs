@@ -112,9 +112,9 @@ impl Monitor {
         }
         self.next = after(now);
         self.picture.step(now);
-        self.tell(now, out);
+        let steering = self.tell(now, out);
         let mut alert = |change| out(Event::Alert(change));
-        self.judges.judge(now, &self.settings, &self.picture, &mut self.arbiter, &mut alert);
+        self.judges.judge(now, &self.settings, &self.picture, steering, &mut self.arbiter, &mut alert);
         self.arbiter.step(now, &mut alert);
     }
 
@@ -183,8 +183,8 @@ impl Monitor {
         &self.settings
     }
 
-    /// Says what has changed and is no alert.
-    fn tell(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+    /// Says what has changed and is no alert. Returns how the boat is steered.
+    fn tell(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) -> Steering {
         let picture = &self.picture;
         let told = &mut self.told;
         if let Some(channel) = picture.primary() {
@@ -223,6 +223,7 @@ impl Monitor {
                 *slot = kept.is_some();
             }
         }
+        steering
     }
 }
 
