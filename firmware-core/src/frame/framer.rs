@@ -348,16 +348,16 @@ fn complete(
         None => (Checksum::Missing, None),
     };
     let star = sum.map_or(raw.len(), |sum| sum.star);
-    match (Line::cut(tags.tag, raw, star, checksum), refusal) {
-        (Some(line), None) => {
-            counts.sentences += 1;
-            counts.sentence_bytes += bytes;
-            counts.overlong += u64::from(line.is_overlong());
-            out(Framed::Line(line));
-        }
-        (None, _) => refuse(counts, Refusal::NoAddress, raw, bytes, out),
-        (Some(_), Some(reason)) => refuse(counts, reason, raw, bytes, out),
+    let Some(line) = Line::cut(tags.tag, raw, star, checksum) else {
+        return refuse(counts, Refusal::NoAddress, raw, bytes, out);
+    };
+    if let Some(reason) = refusal {
+        return refuse(counts, reason, raw, bytes, out);
     }
+    counts.sentences += 1;
+    counts.sentence_bytes += bytes;
+    counts.overlong += u64::from(line.is_overlong());
+    out(Framed::Line(line));
 }
 
 #[cold]

@@ -244,23 +244,24 @@ fn take(
 ) {
     let index = source.index();
     judges.input_lost[index].alive(now);
-    let line = match framed {
+    // By reference: a line and what it says are large, and a copy right after they are written waits.
+    let line = match &framed {
         Framed::Line(line) => line,
         Framed::Refused(refused) => {
             judges.input_damaged[index].line(false);
-            out(Event::Refused { source, refused });
+            out(Event::Refused { source, refused: *refused });
             return;
         }
     };
-    match sentence::decode(&line) {
+    match &sentence::decode(line) {
         Ok(decoded) => {
             judges.input_damaged[index].line(true);
-            picture.take(now, source, &line, &decoded.sentence);
-            out(Event::Sentence { source, line: &line, decoded: &decoded });
+            picture.take(now, source, line, &decoded.sentence);
+            out(Event::Sentence { source, line, decoded });
         }
         Err(malformed) => {
             judges.input_damaged[index].line(false);
-            out(Event::Malformed { source, line: &line, malformed });
+            out(Event::Malformed { source, line, malformed: *malformed });
         }
     }
 }
