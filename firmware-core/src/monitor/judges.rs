@@ -22,6 +22,7 @@ use crate::picture::Name;
 use crate::picture::Origin;
 use crate::picture::Picture;
 use crate::picture::SourceId;
+use crate::picture::Steering;
 use crate::time::Instant;
 
 /// The headings that are watched by name: the primary, the pilot's, the second.
@@ -68,8 +69,8 @@ impl Judges {
     }
 
     /// Whether each alert judges just now.
-    pub(super) fn judging(&self) -> [Result<(), Why>; AlertKind::ALL.len()] {
-        self.judging
+    pub(super) fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
+        &self.judging
     }
 
     /// Judges everything once, causes before what may follow from them.
@@ -78,6 +79,7 @@ impl Judges {
         now: Instant,
         settings: &Settings,
         picture: &Picture,
+        steering: Steering,
         arbiter: &mut Arbiter,
         out: &mut impl FnMut(AlertChange),
     ) {
@@ -127,7 +129,7 @@ impl Judges {
         let primary = picture.primary().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
         if on(AlertKind::OffHeading) {
             let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
-            let verdict = self.off_heading.judge(picture, picture.steering(now), now);
+            let verdict = self.off_heading.judge(picture, steering, now);
             take(AlertKind::OffHeading, pilot, verdict, None, arbiter);
         }
         if on(AlertKind::HeadingDisagreement) {

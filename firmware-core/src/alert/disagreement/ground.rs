@@ -77,6 +77,9 @@ struct Learning {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct AgainstGround {
     limit: Turn,
+    /// Its tangent and that of the leeway, times [`trig::ONE`].
+    tangent: i64,
+    leeway: i64,
     delay: Span,
     average: Option<(Framed, Instant)>,
     heading: Smooth,
@@ -90,8 +93,11 @@ pub(super) struct AgainstGround {
 
 impl AgainstGround {
     pub(super) fn new(settings: LimitSettings) -> Self {
+        let limit = settings.limit.unwrap_or(LIMIT);
         Self {
-            limit: settings.limit.unwrap_or(LIMIT),
+            limit,
+            tangent: sine_over_cosine(limit),
+            leeway: sine_over_cosine(LEEWAY),
             delay: settings.delay.unwrap_or(DELAY),
             average: None,
             heading: Smooth::default(),
@@ -197,8 +203,8 @@ impl AgainstGround {
         let half = Bearing::from_mdeg(i64::from(turned.as_mdeg()) / 2);
         let one = i64::from(trig::ONE);
         let current = CURRENT_MM_S * 16 * 2 * i64::from(trig::sin(half)) / one;
-        let leeway = if turned > TURNED { ahead * sine_over_cosine(LEEWAY) / one } else { 0 };
-        let allowed = ahead.max(SLOWEST) * sine_over_cosine(self.limit) / one + current + leeway;
+        let leeway = if turned > TURNED { ahead * self.leeway / one } else { 0 };
+        let allowed = ahead.max(SLOWEST) * self.tangent / one + current + leeway;
         Compared { ahead, change, turned, above: change.abs() > allowed, below: change.abs() * 5 < allowed * 2 }
     }
 
