@@ -248,7 +248,9 @@ fn the_remedy_for_a_frozen_checksum_reads_the_log_and_stays_visible() {
     assert!(finding(&lax, "frozen-checksum").contains("(4B)"), "it is still broken");
     // By chance one of them may be right: 1 in 256.
     assert!(finding(&lax, "checksum-ignored").contains("with a wrong one passed"));
-    assert!(text(&run(&[&log, "--checksum", "ignored"])).contains("CHECKSUM IGNORED"));
+    // Where a long path breaks the line is not the question.
+    let words = text(&run(&[&log, "--checksum", "ignored"])).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("CHECKSUM IGNORED"), "{words}");
     let reads = json(&[&fixture("listen/no-checksum.nmea"), "--checksum", "optional"]);
     assert_eq!(sentence(&reads, "HCHDG")["count"], 60);
 }
