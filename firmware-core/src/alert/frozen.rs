@@ -24,8 +24,11 @@ const COURSE: Span = Span::from_s(8);
 const COURSE_SPEED: Speed = Speed::from_milliknots(3000);
 /// When a boat steadies after a turn, a damped second sensor and the averaged course still move for
 /// a while: what they show counts from so long after the heading began to stand.
-const SENSOR_LAG: Span = Span::from_s(3);
+const SENSOR_LAG: Span = Span::from_s(6);
 const COURSE_LAG: Span = Span::from_s(8);
+/// Slower than this a gyro's own bias would turn a boat at her berth: 6 degrees a minute, ten times the
+/// 0.5 that A.526(13) lets a rate-of-turn indicator show at rest.
+const GYRO_REST: i32 = 100;
 /// A standing heading is looked at after this; a whole-degree sensor on a calm day stands longer.
 const STILL: Span = Span::from_s(8);
 /// A fine sensor under way that changed with most values and now stands for this has lost its yaw.
@@ -137,7 +140,8 @@ impl Frozen {
         if !picture.settings().rot_is_gyro {
             return;
         }
-        if let Some(rate) = picture.rate().fresh(now) {
+        let turns = |rate: &crate::angle::TurnRate| rate.as_mdeg_per_s().abs() >= GYRO_REST;
+        if let Some(rate) = picture.rate().fresh(now).filter(turns) {
             let step = i64::from(rate.as_mdeg_per_s()) * i64::try_from(elapsed).unwrap_or(0) / 1000;
             self.gyro += Turn::from_mdeg(i32::try_from(step).unwrap_or(0));
         }

@@ -52,7 +52,8 @@ impl InputLost {
     pub fn judge(&mut self, now: Instant) -> Verdict {
         let heard = self.alive.latest().is_some();
         // After a single line nothing says yet how often they come.
-        if self.works && !self.alive.has_interval() && now.since(self.began) < GRACE {
+        let unknown = self.alive.fresh(now).is_none() && !self.alive.has_interval();
+        if self.works && unknown && now.since(self.began) < GRACE {
             return Verdict::Unjudged(Why::NotYetHeard);
         }
         let missing = !self.works || self.alive.fresh(now).is_none();

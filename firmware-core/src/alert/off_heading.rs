@@ -104,9 +104,8 @@ impl OffHeading {
         // A pilot that follows a track or the wind trims its order all the time: that takes no time
         // to turn to, and must not keep this from judging.
         let trim = Turn::from_mdeg(self.limit.as_mdeg() / 2);
-        let trimmed = |last: Referred| {
-            last.reference == order.reference && last.bearing.turn_to(order.bearing).size() <= trim
-        };
+        let trimmed =
+            |last: Referred| last.reference == order.reference && last.bearing.turn_to(order.bearing).size() <= trim;
         if self.order.is_some_and(trimmed) {
             return;
         }

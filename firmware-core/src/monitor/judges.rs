@@ -68,6 +68,11 @@ impl Judges {
         }
     }
 
+    /// Somebody took responsibility for what stands.
+    pub(super) fn answered(&mut self, now: Instant) {
+        self.disagreement.answered(now);
+    }
+
     /// Whether each alert judges just now.
     pub(super) fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
         &self.judging

@@ -138,6 +138,7 @@ impl Monitor {
 
     /// Somebody takes responsibility for every alert that stands unacknowledged.
     pub fn acknowledge(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        self.judges.answered(now);
         self.arbiter.acknowledge(now, &mut |change| out(Event::Alert(change)));
     }
 

@@ -35,10 +35,10 @@ impl GroundChannel {
     }
 }
 
-/// The fresh channel of best rank, the first heard where ranks are equal.
+/// The fresh channel that has a course, of best rank, the first heard where ranks are equal.
 pub(super) fn best(channels: &[GroundChannel], now: Instant) -> Option<(&GroundChannel, Ground)> {
     channels
         .iter()
         .filter_map(|channel| channel.velocity.fresh(now).map(|ground| (channel, ground)))
-        .min_by_key(|(channel, _)| channel.rank())
+        .min_by_key(|(channel, ground)| (ground.course.is_none(), channel.rank()))
 }

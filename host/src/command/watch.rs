@@ -201,7 +201,14 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
         }
     };
     match ended {
-        // Whoever reads has seen enough.
+        // A watch that nobody hears any more is no watch, and does not end as if all were well.
+        Err(SessionError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe && live => {
+            Err(Failure::new("END OF THE WATCH: nobody reads its output any more"))
+        }
+        // Whoever reads a replay has seen enough.
+        Err(SessionError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe && args.check && alarmed => {
+            Ok(Exit::No)
+        }
         Err(SessionError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Exit::Done),
         Err(error) => Err(Failure::new(error.to_string())),
         Ok(Ending::Interrupted) => Ok(Exit::Interrupted),

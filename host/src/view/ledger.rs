@@ -121,8 +121,10 @@ impl Ledger {
         if status.heading.is_some() {
             self.heading = status.heading;
         }
-        if let (Some(now), None) = (status.variation, self.variation) {
-            self.variation = Some((now, 1));
+        // A new choice is reached by slewing, long after it was told: the last look knows the amount.
+        if let Some(now) = status.variation {
+            let changes = self.variation.map_or(1, |(_, changes)| changes);
+            self.variation = Some((now, changes));
         }
     }
 
@@ -184,5 +186,19 @@ mod tests {
         for judged in &ledger.judged {
             assert_eq!(judged.yes_ms + judged.no_ms.values().sum::<u64>(), 90_000);
         }
+    }
+
+    #[test]
+    fn the_variation_at_the_end_is_the_one_in_use_then() {
+        use lubber_core::angle::Turn;
+        use lubber_core::heading::Variation;
+        use lubber_core::monitor::VariationFrom;
+        let by_model = |deg| VariationInUse { variation: Variation(Turn::from_deg(deg)), from: VariationFrom::Model };
+        let mut ledger = Ledger::default();
+        // The model was chosen while the wire's 14 degrees were in use, and then slewed to.
+        ledger.event(Stamp::default(), &Event::Notice(Notice::Variation(by_model(14))));
+        let status = Status { variation: Some(by_model(4)), ..nothing_known() };
+        ledger.look(Stamp { utc_ms: None, since_start_ms: 1000 }, &status);
+        assert_eq!(ledger.variation, Some((by_model(4), 1)));
     }
 }

@@ -43,7 +43,8 @@ const SLOWEST: i64 = Speed::from_milliknots(2500).as_mm_s() as i64 * 16;
 /// boat's frame, and leeway of 4 degrees on each tack changes sides.
 const CURRENT_MM_S: i64 = 771;
 const LEEWAY: Turn = Turn::from_deg(8);
-/// An alert that stood for so long may have been a current after all: what is normal is learned anew.
+/// An alert that somebody answered, and that stood for so long after, may be a current after all: what is
+/// normal is learned anew. Nobody's answer, and it stands.
 const FORGIVE: Span = Span::from_min(10);
 /// After an outage of this the averages begin again.
 const OUTAGE: Span = Span::from_s(30);
@@ -87,7 +88,7 @@ pub(super) struct AgainstGround {
     normal: Option<Normal>,
     learning: Option<Learning>,
     latch: Latch,
-    raised_at: Option<Instant>,
+    answered_at: Option<Instant>,
     is_true: bool,
 }
 
@@ -105,8 +106,15 @@ impl AgainstGround {
             normal: None,
             learning: None,
             latch: Latch::default(),
-            raised_at: None,
+            answered_at: None,
             is_true: false,
+        }
+    }
+
+    /// Somebody took responsibility for what stands.
+    pub(super) fn answered(&mut self, now: Instant) {
+        if self.latch.is_up() {
+            self.answered_at = self.answered_at.or(Some(now));
         }
     }
 
@@ -157,10 +165,12 @@ impl AgainstGround {
         let verdict = self.normal.map(|normal| self.compare(framed, short, normal));
         let (above, below) = verdict.map_or((false, false), |v| (v.above, v.below));
         let up = self.latch.step(now, above, below, self.delay, BACK);
-        self.raised_at = if up { Some(self.raised_at.unwrap_or(now)) } else { None };
+        if !up {
+            self.answered_at = None;
+        }
 
         let turned = verdict.is_none_or(|v| v.turned > TURNED);
-        let forgiven = self.raised_at.is_some_and(|at| now.since(at) >= FORGIVE);
+        let forgiven = self.answered_at.is_some_and(|at| now.since(at) >= FORGIVE);
         if (turned && !up) || forgiven {
             self.learn(framed, short, steady, now);
         } else {
@@ -222,7 +232,7 @@ impl AgainstGround {
         if now.since(learning.began) >= LEARN {
             self.normal = Some(Normal { side: learning.side / learning.count, heading });
             self.learning = None;
-            self.raised_at = None;
+            self.answered_at = None;
         }
     }
 }

@@ -32,6 +32,11 @@ impl Disagreement {
         Self { headings: [AgainstHeading::new(settings); HEADINGS], ground: AgainstGround::new(settings) }
     }
 
+    /// Somebody took responsibility for what stands.
+    pub fn answered(&mut self, now: Instant) {
+        self.ground.answered(now);
+    }
+
     /// Judges the picture, once every half second.
     pub fn judge(&mut self, picture: &Picture, now: Instant) -> Verdict {
         let (Some(primary), Some(heading)) = (picture.primary(), picture.heading(now)) else {
@@ -48,7 +53,7 @@ impl Disagreement {
         for (index, other) in picture.headings().iter().enumerate() {
             let Some(against) = self.headings.get_mut(index) else { continue };
             let kinship = picture.kinship(place, index);
-            if index == place || kinship == Kinship::OneSensor {
+            if index == place {
                 continue;
             }
             let Some(raw) = other.raw.fresh(now) else {
@@ -58,7 +63,8 @@ impl Disagreement {
             };
             let reduced = picture.reduce(other, raw);
             match against.judge(&heading, raw, &reduced, now) {
-                // What may be a copy can contradict, but its agreement proves nothing.
+                // What may be a copy, or seems to be one, can contradict, and then it is none; but its
+                // agreement proves nothing.
                 Ok(None) => {
                     judged |= kinship == Kinship::Two;
                     unproven |= kinship == Kinship::Unknown;
