@@ -250,6 +250,27 @@ fn a_false_compass_is_found_by_the_course_over_the_ground_alone() {
 }
 
 #[test]
+fn a_disagreement_stands_until_somebody_answers_and_may_then_be_a_current() {
+    let mut watch = Watch::new(Boat::new(11));
+    watch.run(300);
+    watch.boat.compass_error = 15.0;
+    watch.run(1800);
+    let state = |watch: &Watch| watch.alerts.last().map(|c| (c.kind, c.state));
+    let kind = AlertKind::HeadingDisagreement;
+    assert_eq!(state(&watch), Some((kind, State::ActiveUnacknowledged)), "{:?}", watch.raised());
+    let (now, alerts) = (watch.now(), &mut watch.alerts);
+    watch.monitor.acknowledge(now, &mut |event| {
+        if let Event::Alert(change) = event {
+            alerts.push(change);
+        }
+    });
+    watch.run(590);
+    assert_eq!(state(&watch), Some((kind, State::ActiveAcknowledged)));
+    watch.run(100);
+    assert_eq!(state(&watch), Some((kind, State::Normal)));
+}
+
+#[test]
 fn a_pilot_that_lets_go_is_found_soon_after_the_limit() {
     let mut delays = Vec::new();
     for seed in 0..20u64 {
