@@ -115,8 +115,14 @@ mod tests {
             }
         }
         // As seconds it would be read by another rule.
-        assert_eq!((Tag::stamp(b"\\c:0783993800007*69\\"), slow(b"\\c:0783993800007*69\\")), (Some(783_993_800_007), Some(783_993_800_007)));
-        assert_eq!((Tag::stamp(b"\\c:0083993800007*6E\\"), slow(b"\\c:0083993800007*6E\\")), (None, Some(83_993_800_007_000)));
+        assert_eq!(
+            (Tag::stamp(b"\\c:0783993800007*69\\"), slow(b"\\c:0783993800007*69\\")),
+            (Some(783_993_800_007), Some(783_993_800_007))
+        );
+        assert_eq!(
+            (Tag::stamp(b"\\c:0083993800007*6E\\"), slow(b"\\c:0083993800007*6E\\")),
+            (None, Some(83_993_800_007_000))
+        );
         assert_eq!(Tag::stamp(b"\\c:1783993800007*68"), None);
     }
 
