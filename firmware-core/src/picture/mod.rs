@@ -107,6 +107,9 @@ impl Picture {
     pub fn step(&mut self, now: Instant) {
         self.variation.step(now);
         self.replace_primary(now);
+        if self.orders.has_learned() {
+            return;
+        }
         let heading = self.pilot_heading(now);
         let under_way = match ground::best(&self.grounds, now) {
             Some((_, ground)) => ground.speed >= LEAST_SPEED,

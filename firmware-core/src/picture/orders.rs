@@ -70,6 +70,11 @@ impl Orders {
         }
     }
 
+    /// Whether the first steady minute is learned: then [`learn`](Self::learn) has nothing to do.
+    pub(super) fn has_learned(&self) -> bool {
+        self.first.order.is_some()
+    }
+
     /// The heading now in the pilot's own compass, once every half second: the first steady minute
     /// is learned from it, unless somebody has given an order.
     pub fn learn(&mut self, now: Instant, heading: Option<Referred>, under_way: bool) {
