@@ -1,1 +1,325 @@
-//! The boat file, `boat.toml`.
+//! The boat file, `boat.toml`: what the owner decided about sources, headings and limits.
+//!
+//! Everything in it is optional, and a run without one works on defaults. What this version does not
+//! have yet is refused by name, so that nobody believes in a setting that does nothing.
+
+use std::path::Path;
+use std::path::PathBuf;
+
+use lubber_core::alert::AlertKind;
+use lubber_core::angle::Turn;
+use lubber_core::frame::ChecksumPolicy;
+use lubber_core::heading::Card;
+use lubber_core::monitor::DeviationRule;
+use lubber_core::monitor::LimitSettings;
+use lubber_core::monitor::Settings;
+use lubber_core::monitor::SourceSettings;
+use lubber_core::picture::Name;
+use lubber_core::picture::SourceId;
+use lubber_core::time::Span;
+
+use crate::boat::card::CardFile;
+use crate::boat::read::Section;
+use crate::boat::read::Text;
+use crate::boat::read::Value;
+use crate::boat::read::Want;
+use crate::boat::read::listed;
+use crate::exit::Failure;
+
+/// The boat file as usable. The default is a run without one.
+#[derive(Clone, Debug, Default)]
+pub struct BoatFile {
+    /// The boat's name.
+    pub name: Option<String>,
+    /// Her length in metres.
+    pub length_m: Option<f64>,
+    /// The sources, in the order of the file.
+    pub sources: Vec<Source>,
+    /// The heading the watch is kept by.
+    pub primary: Option<Name>,
+    /// The pilot's own compass, that its orders are in.
+    pub pilot: Option<Name>,
+    /// A second heading that is wanted.
+    pub second: Option<Name>,
+    /// The card of the primary heading: already found from where the boat file lies.
+    pub card: Option<PathBuf>,
+    /// Which deviation counts where the wire carries one and there is a card.
+    pub deviation: DeviationRule,
+    /// Whether ROT is from a gyro of its own.
+    pub rot_is_gyro: bool,
+    /// Limits, delays and switches, in the order of [`AlertKind::ALL`].
+    pub limits: [LimitSettings; AlertKind::ALL.len()],
+}
+
+/// One `[[source]]`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Source {
+    /// What it is called in alerts and tables; what it is read from unless named.
+    pub name: String,
+    /// What it is read from, in the grammar of sources; checked where sources are opened.
+    pub from: String,
+    /// What its checksums must be.
+    pub checksum: ChecksumPolicy,
+    /// Whether acknowledgements from it are obeyed.
+    pub may_acknowledge: bool,
+}
+
+/// The name the boat file has in the working folder.
+pub const USUAL_NAME: &str = "boat.toml";
+
+/// How a boat file begins: shown where a file is none at all.
+pub const EXAMPLE: &str = r#"    [boat]
+    name = "Curlew"
+
+    [[source]]
+    from = "serial:/dev/ttyUSB0"
+
+    [heading]
+    primary = "HCHDG"
+    card = "card.toml""#;
+
+/// Tables that are designed and not built.
+const NOT_YET: [&str; 4] = ["watchkeeper", "journal", "page", "sounder"];
+/// Alerts that are designed and not built.
+const ALERTS_NOT_YET: [&str; 6] =
+    ["rudder-lost", "turn-rate-disagreement", "rudder-unanswered", "card-doubtful", "supply-low", "watchkeeper-silent"];
+/// Formatters that carry a heading.
+const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
+
+const TABLE: Want = Want { what: "a table", example: "[heading]" };
+const SOURCES: Want = Want { what: "sources, each under [[source]]", example: "[[source]]" };
+const NAME: Want = Want { what: "a name in quotes", example: "name = \"Curlew\"" };
+const LENGTH: Want =
+    Want { what: "a length from 1 to 100 m, in m or ft", example: "length = \"9.8 m\" or length = \"32 ft\"" };
+const FROM: Want = Want {
+    what: "where the source is read from",
+    example: "from = \"serial:/dev/ttyUSB0?baud=4800\", \"tcp:192.168.1.5:10110\" or \"udp:0.0.0.0:10110\"",
+};
+const CHECKSUM: Want = Want { what: "\"required\", \"optional\" or \"ignored\"", example: "checksum = \"required\"" };
+const MAY_ACKNOWLEDGE: Want = Want { what: "true or false", example: "may_acknowledge = true" };
+const SENSOR: Want = Want {
+    what: "talker and formatter of a heading sentence: HDG, HDM, HDT, THS or VHW after two characters",
+    example: "primary = \"HCHDG\"",
+};
+const CARD: Want = Want { what: "the card's file, from where this file lies", example: "card = \"card.toml\"" };
+const DEVIATION: Want = Want { what: "\"card\", \"wire\" or \"none\"", example: "deviation = \"card\"" };
+const ROT: Want = Want { what: "\"gyro\", or the key left out", example: "rot = \"gyro\"" };
+const LIMITS: Want = Want { what: "one table for each alert", example: "[limits.off-heading]" };
+const LIMIT: Want = Want { what: "an angle over 0 up to 90 degrees", example: "limit = \"15 deg\"" };
+const DELAY: Want = Want { what: "a time up to an hour, in s or min", example: "delay = \"10 s\"" };
+const ENABLED: Want = Want { what: "true or false", example: "enabled = false" };
+
+impl BoatFile {
+    /// The boat file `given`, else [`USUAL_NAME`] in the working folder if there is one.
+    ///
+    /// # Errors
+    /// The refusal names file, line, what was expected and an example; a file that was asked for and is
+    /// not there is refused too.
+    pub fn find(given: Option<&Path>) -> Result<Option<(PathBuf, Self)>, Failure> {
+        let path = match given {
+            Some(path) => path,
+            // A link that leads nowhere is there, and somebody meant it.
+            None if Path::new(USUAL_NAME).symlink_metadata().is_ok() => Path::new(USUAL_NAME),
+            None => return Ok(None),
+        };
+        Ok(Some((path.to_owned(), Self::read(path)?)))
+    }
+
+    /// Reads the boat file at `path`.
+    ///
+    /// # Errors
+    /// As [`BoatFile::find`].
+    pub fn read(path: &Path) -> Result<Self, Failure> {
+        Self::of(&Text::read(path, "boat file", EXAMPLE)?, path.parent().unwrap_or(Path::new("")))
+    }
+
+    /// The boat file that `text` is; `name` stands for the file in messages, `folder` is where it lies.
+    ///
+    /// # Errors
+    /// As [`BoatFile::find`].
+    pub fn from_text(name: &str, text: &str, folder: &Path) -> Result<Self, Failure> {
+        Self::of(&Text::new(name, text), folder)
+    }
+
+    fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
+        let tree = text.parse()?;
+        let keys = [&["boat", "source", "heading", "limits"][..], &NOT_YET[..]].concat();
+        let root = Section::root(text, &tree, &keys)?;
+        for table in NOT_YET {
+            if let Some(value) = root.get(table) {
+                let why = format!("[{table}]: this version of lubber does not have it yet; take the table out");
+                return Err(value.because(&why));
+            }
+        }
+        let mut file = Self::default();
+        if let Some(boat) = root.get("boat") {
+            file.boat(&boat.section(&["name", "length"], TABLE)?)?;
+        }
+        if let Some(sources) = root.get("source") {
+            file.sources = read_sources(&sources)?;
+        }
+        if let Some(heading) = root.get("heading") {
+            let keys = ["primary", "pilot", "second", "card", "deviation", "rot"];
+            file.heading(&heading.section(&keys, TABLE)?, folder)?;
+        }
+        if let Some(limits) = root.get("limits") {
+            file.limits = read_limits(&limits.section(&[], LIMITS)?)?;
+        }
+        Ok(file)
+    }
+
+    fn boat(&mut self, boat: &Section<'_>) -> Result<(), Failure> {
+        self.name = boat.get("name").map(|value| value.words(NAME).map(str::to_owned)).transpose()?;
+        if let Some(value) = boat.get("length") {
+            let mm = value.quantity(&[("", 1.0), ("m", 1.0), ("ft", 0.3048)], LENGTH)?;
+            if !(1_000..=100_000).contains(&mm) {
+                return Err(value.refuse(LENGTH));
+            }
+            self.length_m = Some(mm as f64 / 1000.0);
+        }
+        Ok(())
+    }
+
+    fn heading(&mut self, heading: &Section<'_>, folder: &Path) -> Result<(), Failure> {
+        let sensor = |key| heading.get(key).map(|value| self.sensor(&value)).transpose();
+        (self.primary, self.pilot, self.second) = (sensor("primary")?, sensor("pilot")?, sensor("second")?);
+        if let Some(value) = heading.get("card") {
+            self.card = Some(folder.join(value.words(CARD)?));
+        }
+        if let Some(value) = heading.get("deviation") {
+            let rules = [("card", DeviationRule::Card), ("wire", DeviationRule::Wire), ("none", DeviationRule::None)];
+            self.deviation = value.choice(&rules, DEVIATION)?;
+            if self.deviation == DeviationRule::Card && self.card.is_none() {
+                return Err(value.because(
+                    "deviation = \"card\", but no card is named: expected the card's file beside it, for example: \
+                     card = \"card.toml\"",
+                ));
+            }
+        }
+        if let Some(value) = heading.get("rot") {
+            self.rot_is_gyro = value.choice(&[("gyro", true)], ROT)?;
+        }
+        Ok(())
+    }
+
+    /// A heading named by talker and formatter.
+    fn sensor(&self, value: &Value<'_>) -> Result<Name, Failure> {
+        let typed = value.string().unwrap_or_default();
+        if self.sources.iter().any(|source| source.name == typed) {
+            return Err(value.because(&format!(
+                "{} = \"{typed}\" is a source; this version of lubber names a heading by its sentence: expected {}, for \
+                 example: {}",
+                value.key(),
+                SENSOR.what,
+                SENSOR.example
+            )));
+        }
+        let heading = |name: &Name| HEADINGS.contains(&&name.formatter.0);
+        Name::parse(typed).filter(heading).ok_or_else(|| value.refuse(SENSOR))
+    }
+
+    /// The card the file names, read.
+    ///
+    /// # Errors
+    /// As [`CardFile::read`].
+    pub fn card_file(&self) -> Result<Option<CardFile>, Failure> {
+        self.card.as_deref().map(CardFile::read).transpose()
+    }
+
+    /// What the core needs to know; `card` is the one in force, by whichever way it was named.
+    pub fn settings(&self, card: Option<Card>) -> Settings {
+        let mut settings = Settings {
+            primary: self.primary,
+            pilot: self.pilot,
+            second: self.second,
+            deviation: self.deviation,
+            card,
+            rot_is_gyro: self.rot_is_gyro,
+            limits: self.limits,
+            ..Settings::default()
+        };
+        for (slot, source) in settings.sources.iter_mut().zip(&self.sources) {
+            *slot = SourceSettings { checksum: source.checksum, may_acknowledge: source.may_acknowledge };
+            settings.source_count += 1;
+        }
+        settings
+    }
+}
+
+fn read_sources(value: &Value<'_>) -> Result<Vec<Source>, Failure> {
+    let mut sources: Vec<Source> = Vec::new();
+    for one in value.list(SOURCES)? {
+        if sources.len() == SourceId::MAX {
+            return Err(one.because(&format!("one source too many: lubber listens to {} at most", SourceId::MAX)));
+        }
+        let section = one.section(&["name", "from", "checksum", "may_acknowledge"], SOURCES)?;
+        let from = section.need("from", FROM)?.words(FROM)?.to_owned();
+        let named = section.get("name");
+        let name = named.map(|value| value.words(NAME)).transpose()?.unwrap_or(&from).to_owned();
+        if sources.iter().any(|other| other.name == name) {
+            return Err(named
+                .unwrap_or(one)
+                .because(&format!("two sources are called \"{name}\"; name one differently")));
+        }
+        let policies = [
+            ("required", ChecksumPolicy::Required),
+            ("optional", ChecksumPolicy::Optional),
+            ("ignored", ChecksumPolicy::Ignored),
+        ];
+        let checksum = section.get("checksum").map(|value| value.choice(&policies, CHECKSUM)).transpose()?;
+        let may_acknowledge = section.get("may_acknowledge").map(|value| value.switch(MAY_ACKNOWLEDGE)).transpose()?;
+        sources.push(Source {
+            name,
+            from,
+            checksum: checksum.unwrap_or_default(),
+            may_acknowledge: may_acknowledge.unwrap_or_default(),
+        });
+    }
+    Ok(sources)
+}
+
+/// Whether the alert has a limit that is an angle.
+fn has_angle(kind: AlertKind) -> bool {
+    matches!(kind, AlertKind::OffHeading | AlertKind::HeadingDisagreement)
+}
+
+fn read_limits(limits: &Section<'_>) -> Result<[LimitSettings; AlertKind::ALL.len()], Failure> {
+    let mut settings = [LimitSettings::default(); AlertKind::ALL.len()];
+    for value in limits.entries() {
+        let Some(place) = AlertKind::ALL.iter().position(|kind| kind.name() == value.key()) else {
+            if ALERTS_NOT_YET.contains(&value.key()) {
+                let why = format!("{}: this version of lubber does not judge it yet; take the table out", value.key());
+                return Err(value.because(&why));
+            }
+            let known: Vec<&str> = AlertKind::ALL.iter().map(|kind| kind.name()).collect();
+            limits.clone().only(&known)?;
+            return Err(value.because(&format!("no alert of that name; there are {}", listed(&known))));
+        };
+        let section = value.section(&["limit", "delay", "enabled"], LIMITS)?;
+        if let Some(limit) = section.get("limit") {
+            if !has_angle(AlertKind::ALL[place]) {
+                let why = format!("limit: {} has none, only delay and enabled", value.key());
+                return Err(limit.because(&why));
+            }
+            settings[place].limit = Some(angle(&limit)?);
+        }
+        settings[place].delay = section.get("delay").map(|value| delay(&value)).transpose()?;
+        settings[place].disabled = !section.get("enabled").map_or(Ok(true), |value| value.switch(ENABLED))?;
+    }
+    Ok(settings)
+}
+
+fn angle(value: &Value<'_>) -> Result<Turn, Failure> {
+    let mdeg = value.quantity(&[("", 1.0), ("deg", 1.0)], LIMIT)?;
+    let within = i32::try_from(mdeg).ok().filter(|mdeg| (1..=90_000).contains(mdeg));
+    within.map(Turn::from_mdeg).ok_or_else(|| value.refuse(LIMIT))
+}
+
+fn delay(value: &Value<'_>) -> Result<Span, Failure> {
+    let ms = value.quantity(&[("", 1.0), ("s", 1.0), ("min", 60.0)], DELAY)?;
+    let within = u64::try_from(ms).ok().filter(|ms| *ms <= 3_600_000);
+    within.map(Span::from_ms).ok_or_else(|| value.refuse(DELAY))
+}
+
+#[cfg(test)]
+mod tests;

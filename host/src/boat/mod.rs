@@ -2,3 +2,5 @@
 
 pub mod card;
 pub mod file;
+pub(crate) mod read;
+pub mod words;

@@ -1,0 +1,180 @@
+//! Boat files that are read, and boat files that are refused with the line at fault.
+
+use super::*;
+
+fn read(text: &str) -> Result<BoatFile, Failure> {
+    BoatFile::from_text("boat.toml", text, Path::new("/home/curlew"))
+}
+
+fn limit_of(file: &BoatFile, kind: AlertKind) -> LimitSettings {
+    let place = AlertKind::ALL.iter().position(|other| *other == kind).unwrap();
+    file.settings(None).limits[place]
+}
+
+#[test]
+fn everything_that_may_stand_there() {
+    let file = read(
+        r#"
+        [boat]
+        name = "Curlew"
+        length = "32 ft"
+
+        [[source]]
+        name = "nav"
+        from = "serial:/dev/ttyUSB0?baud=4800"
+        checksum = "optional"
+        may_acknowledge = true
+
+        [[source]]
+        from = "udp:0.0.0.0:10110"
+
+        [heading]
+        primary = "HCHDG"
+        pilot = "APHDG"
+        second = "GPHDT"
+        card = "cards/2026.toml"
+        deviation = "card"
+        rot = "gyro"
+
+        [limits.off-heading]
+        limit = 12.5
+        delay = "2 min"
+
+        [limits.heading-disagreement]
+        limit = "20 deg"
+
+        [limits.position-lost]
+        delay = 90
+        enabled = false
+        "#,
+    )
+    .unwrap();
+    assert_eq!((file.name.as_deref(), file.length_m), (Some("Curlew"), Some(9.754)));
+    let named: Vec<_> = file.sources.iter().map(|source| (source.name.as_str(), source.from.as_str())).collect();
+    assert_eq!(named, [("nav", "serial:/dev/ttyUSB0?baud=4800"), ("udp:0.0.0.0:10110", "udp:0.0.0.0:10110")]);
+    assert_eq!(file.card.as_deref(), Some(Path::new("/home/curlew/cards/2026.toml")));
+    let settings = file.settings(None);
+    assert_eq!(settings.source_count, 2);
+    assert_eq!(settings.sources[0].checksum, ChecksumPolicy::Optional);
+    assert_eq!(settings.sources[1].checksum, ChecksumPolicy::Required);
+    assert!(settings.sources[0].may_acknowledge && !settings.sources[1].may_acknowledge);
+    assert_eq!(
+        (settings.primary, settings.pilot, settings.second),
+        (Name::parse("HCHDG"), Name::parse("APHDG"), Name::parse("GPHDT"))
+    );
+    assert_eq!((settings.deviation, settings.rot_is_gyro), (DeviationRule::Card, true));
+    let off = limit_of(&file, AlertKind::OffHeading);
+    assert_eq!((off.limit, off.delay, off.disabled), (Some(Turn::from_mdeg(12_500)), Some(Span::from_min(2)), false));
+    assert_eq!(limit_of(&file, AlertKind::HeadingDisagreement).limit, Some(Turn::from_deg(20)));
+    let position = limit_of(&file, AlertKind::PositionLost);
+    assert_eq!((position.limit, position.delay, position.disabled), (None, Some(Span::from_s(90)), true));
+    assert_eq!(limit_of(&file, AlertKind::InputLost), LimitSettings::default());
+}
+
+#[test]
+fn a_run_without_a_boat_file_and_an_empty_one_are_defaults() {
+    for file in [BoatFile::default(), read("# nothing decided\n").unwrap()] {
+        let settings = file.settings(None);
+        assert_eq!(settings.source_count, 0);
+        assert_eq!((settings.primary, settings.deviation), (None, DeviationRule::Auto));
+        assert!(settings.limits.iter().all(|limit| *limit == LimitSettings::default()));
+    }
+}
+
+#[test]
+fn the_demonstration_boat() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/boat.toml");
+    let (found, file) = BoatFile::find(Some(&path)).unwrap().unwrap();
+    assert_eq!(found, path);
+    assert_eq!(file.primary, Name::parse("HCHDG"));
+    // The card is found from where the boat file lies, not from the working folder.
+    let card = file.card_file().unwrap().unwrap();
+    assert_eq!((card.card.points().len(), card.findings.len()), (72, 0));
+    assert!(card.card.greatest().deviation.size() <= Turn::from_deg(3));
+    assert_eq!(file.settings(Some(card.card.clone())).card, Some(card.card));
+}
+
+#[test]
+fn a_boat_file_that_was_asked_for_must_be_there() {
+    let said = BoatFile::find(Some(Path::new("no/such/boat.toml"))).map(|_| ()).unwrap_err().to_string();
+    assert_eq!(said, "no/such/boat.toml: there is no such file; expected a boat file");
+}
+
+/// Files and what their refusal must say.
+const REFUSED: &[(&str, &[&str])] = &[
+    (
+        "[boat]\nnmae = \"x\"",
+        &["boat.toml:2: unknown key \"nmae\": did you mean \"name\"?", "there may be name and length"],
+    ),
+    ("[headings]", &["boat.toml:1: unknown key \"headings\": did you mean \"heading\"?"]),
+    ("colour = 1", &["boat.toml:1: unknown key \"colour\". In the file there may be boat, source, heading, limits"]),
+    ("boat = 3", &["boat.toml:1: boat = 3: expected a table"]),
+    ("[boat]\nname = 3", &["boat.toml:2: name = 3: expected a name in quotes, for example: name = \"Curlew\""]),
+    ("[boat]\nname = \" \"", &["boat.toml:2: name = \" \": expected a name"]),
+    ("[boat]\nlength = \"9.8 yd\"", &["boat.toml:2: length = \"9.8 yd\"", "in m or ft", "\"32 ft\""]),
+    ("[boat]\nlength = 0", &["boat.toml:2: length = 0: expected a length from 1 to 100 m"]),
+    ("[boat]\nlength = nan", &["boat.toml:2: length = nan"]),
+    ("[source]\nfrom = \"-\"", &["boat.toml:1: source", "expected sources, each under [[source]]"]),
+    ("[[source]]\nname = \"nav\"", &["boat.toml:1: from is missing", "serial:/dev/ttyUSB0"]),
+    ("[[source]]\nfrom = \"\"", &["boat.toml:2: from = \"\": expected where"]),
+    (
+        "[[source]]\nfrom = \"-\"\nchecksum = \"optinal\"",
+        &[
+            "boat.toml:3: checksum = \"optinal\": expected \"required\", \"optional\" or \"ignored\", for example: checksum",
+        ],
+    ),
+    (
+        "[[source]]\nfrom = \"-\"\nmay_acknowledge = \"yes\"",
+        &["boat.toml:3: may_acknowledge = \"yes\": expected true or false"],
+    ),
+    ("[[source]]\nfrom = \"-\"\n[[source]]\nfrom = \"-\"", &["boat.toml:3: two sources are called \"-\""]),
+    (
+        "[[source]]\nfrom='a'\n[[source]]\nfrom='b'\n[[source]]\nfrom='c'\n[[source]]\nfrom='d'\n[[source]]\nfrom='e'",
+        &["boat.toml:9: one source too many: lubber listens to 4 at most"],
+    ),
+    ("[heading]\nprimary = \"HDG\"", &["boat.toml:2: primary = \"HDG\": expected talker and formatter", "\"HCHDG\""]),
+    (
+        "[heading]\nprimary = \"GPRMC\"",
+        &["boat.toml:2: primary = \"GPRMC\": expected talker and formatter of a heading"],
+    ),
+    ("[heading]\npilot = 1", &["boat.toml:2: pilot = 1"]),
+    (
+        "[[source]]\nname = \"nav\"\nfrom = \"-\"\n[heading]\nprimary = \"nav\"",
+        &["boat.toml:5: primary = \"nav\" is a source", "\"HCHDG\""],
+    ),
+    ("[heading]\ncard = 3", &["boat.toml:2: card = 3", "card = \"card.toml\""]),
+    (
+        "[heading]\ndeviation = \"auto\"",
+        &["boat.toml:2: deviation = \"auto\": expected \"card\", \"wire\" or \"none\""],
+    ),
+    ("[heading]\ndeviation = \"card\"", &["boat.toml:2: deviation = \"card\", but no card is named"]),
+    ("[heading]\nrot = \"compass\"", &["boat.toml:2: rot = \"compass\": expected \"gyro\""]),
+    ("[limits.off-headin]\nlimit = 3", &["boat.toml:1: unknown key \"off-headin\": did you mean \"off-heading\"?"]),
+    ("[limits.supply-low]\ndelay = 3", &["boat.toml:1: supply-low: this version of lubber does not judge it yet"]),
+    ("[limits]\noff-heading = 15", &["boat.toml:2: off-heading = 15: expected one table for each alert"]),
+    ("[limits.off-heading]\nlimit = \"15 s\"", &["boat.toml:2: limit = \"15 s\": expected an angle", "\"15 deg\""]),
+    ("[limits.off-heading]\nlimit = 0", &["boat.toml:2: limit = 0: expected an angle over 0 up to 90 degrees"]),
+    ("[limits.off-heading]\nlimit = \"-15 deg\"", &["boat.toml:2: limit"]),
+    ("[limits.off-heading]\ndelay = \"10 deg\"", &["boat.toml:2: delay = \"10 deg\": expected a time up to an hour"]),
+    ("[limits.off-heading]\ndelay = \"2 h\"", &["boat.toml:2: delay"]),
+    ("[limits.off-heading]\ndelay = 3601", &["boat.toml:2: delay = 3601"]),
+    ("[limits.off-heading]\nenabled = \"no\"", &["boat.toml:2: enabled = \"no\": expected true or false"]),
+    ("[limits.position-lost]\nlimit = 15", &["boat.toml:2: limit: position-lost has none"]),
+    ("[watchkeeper]\ninterval = 1", &["boat.toml:1: [watchkeeper]: this version of lubber does not have it yet"]),
+    ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
+    ("[page]", &["[page]: this version"]),
+    ("[sounder]", &["[sounder]: this version"]),
+    ("[boat\nname = 1", &["boat.toml:1: not TOML"]),
+    ("[boat]\nname = Curlew", &["boat.toml:2: not TOML", "key = \"words\""]),
+];
+
+#[test]
+fn refusals_name_line_expectation_and_example() {
+    for (text, wanted) in REFUSED {
+        let said = read(text).map(|file| file.limits).expect_err(text).to_string();
+        for part in *wanted {
+            assert!(said.contains(part), "{text:?} was refused with {said:?}, without {part:?}");
+        }
+        assert!(said.starts_with("boat.toml:"), "{said}");
+    }
+}
