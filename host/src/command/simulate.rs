@@ -1,17 +1,30 @@
 //! `lubber simulate`.
 
+mod voyage;
+
+use clap::Subcommand;
+
 use crate::exit::Exit;
 use crate::exit::Failure;
 
 /// Make the log of an invented boat whose truth is known.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+pub struct Args {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    Voyage(Box<voyage::Args>),
+}
 
 /// Runs the verb.
 ///
 /// # Errors
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: Args) -> Result<Exit, Failure> {
-    let _ = args;
-    todo!()
+    match args.what {
+        What::Voyage(args) => voyage::run(&args),
+    }
 }

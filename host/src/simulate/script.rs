@@ -1,0 +1,317 @@
+//! What happens on the voyage, and when: the script and its little grammar.
+//!
+//! `NAME@TIME[=VALUE][/SPAN]`, for example `false-compass@00:14:00=15/20s`.
+
+use std::fmt;
+use std::str::FromStr;
+
+/// One thing that happens.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Event {
+    /// When, in milliseconds from the start of the voyage.
+    pub at_ms: u64,
+    /// What.
+    pub happening: Happening,
+    /// How long it lasts, in milliseconds; `None`: to the end of the voyage. Always `None` for what
+    /// is done in a moment ([`Happening::is_momentary`]).
+    pub lasts_ms: Option<u64>,
+}
+
+/// What can happen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Happening {
+    /// A course is ordered: degrees by the pilot's own compass.
+    Order(f64),
+    /// The boat is put about: she steers by the wind, and now on the other side.
+    Tack,
+    /// The pilot's heading sensor comes to read wrong by `error_deg` (plus: it reads too high, and
+    /// the boat turns to port), evenly over `over_ms`. An error of 0 mends it.
+    FalseCompass {
+        /// The error it arrives at, in degrees.
+        error_deg: f64,
+        /// How long it takes to arrive.
+        over_ms: u64,
+    },
+    /// The drive does not move the rudder any more: it trails amidships, and her weather helm turns
+    /// the boat. The pilot does not notice and goes on ordering rudder.
+    PilotLetsGo,
+    /// The heading sensor falls silent, and with it all that copies it.
+    HeadingLost,
+    /// The heading sensor sends its sentence with an empty heading.
+    HeadingVoid,
+    /// The heading sensor repeats its last heading.
+    HeadingFrozen,
+    /// The satellite receiver has no fix and says so.
+    GpsLost,
+    /// A share of the sentences, 0 to 1, is damaged on the line.
+    LineNoise(f64),
+    /// A talker at the wrong speed: bursts of any bytes between the sentences.
+    Garbage,
+    /// Nothing comes: from the whole line, or from what the address begins or ends with.
+    Silence(Whom),
+}
+
+/// Who is silent: a talker (`GP`), a formatter (`HDG`), an address (`HCHDG`) or all.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Whom([u8; 5], u8);
+
+impl Whom {
+    /// The whole line.
+    pub const ALL: Self = Self([0; 5], 0);
+
+    /// Whether a sentence of this address is meant.
+    pub fn covers(&self, talker: &str, formatter: &str) -> bool {
+        match self.as_str() {
+            "" => true,
+            word if word.len() == 2 => word == talker,
+            word if word.len() == 3 => word == formatter,
+            word => word.strip_prefix(talker) == Some(formatter),
+        }
+    }
+
+    fn as_str(&self) -> &str {
+        std::str::from_utf8(&self.0[..usize::from(self.1)]).unwrap_or("")
+    }
+}
+
+impl FromStr for Whom {
+    type Err = ScriptError;
+
+    fn from_str(text: &str) -> Result<Self, ScriptError> {
+        let fits = matches!(text.len(), 2 | 3 | 5);
+        if !fits || !text.bytes().all(|b| b.is_ascii_uppercase() || b.is_ascii_digit()) {
+            return Err(ScriptError(format!("`{text}` names no talker (GP), formatter (HDG) or address (HCHDG)")));
+        }
+        let mut bytes = [0; 5];
+        bytes[..text.len()].copy_from_slice(text.as_bytes());
+        Ok(Self(bytes, text.len() as u8))
+    }
+}
+
+impl Happening {
+    /// Its name in the grammar and in the truth.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Order(_) => "order",
+            Self::Tack => "tack",
+            Self::FalseCompass { .. } => "false-compass",
+            Self::PilotLetsGo => "pilot-lets-go",
+            Self::HeadingLost => "heading-lost",
+            Self::HeadingVoid => "heading-void",
+            Self::HeadingFrozen => "heading-frozen",
+            Self::GpsLost => "gps-lost",
+            Self::LineNoise(_) => "line-noise",
+            Self::Garbage => "garbage",
+            Self::Silence(_) => "silence",
+        }
+    }
+
+    /// Whether it is done in a moment, so that it has no length.
+    pub const fn is_momentary(&self) -> bool {
+        matches!(self, Self::Order(_) | Self::Tack | Self::FalseCompass { .. })
+    }
+}
+
+/// What is wrong with an event as it was typed, and what would be right.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct ScriptError(pub String);
+
+impl FromStr for Event {
+    type Err = ScriptError;
+
+    fn from_str(text: &str) -> Result<Self, ScriptError> {
+        let (name, rest) = text
+            .split_once('@')
+            .ok_or_else(|| ScriptError(format!("`{text}` has no time; write NAME@TIME, e.g. gps-lost@00:10:00/90s")))?;
+        let (rest, span) = match rest.split_once('/') {
+            Some((rest, span)) => (rest, Some(duration(span)?)),
+            None => (rest, None),
+        };
+        let (at, value) = match rest.split_once('=') {
+            Some((at, value)) => (at, Some(value)),
+            None => (rest, None),
+        };
+        let at_ms = duration(at)?;
+        let none = |happening| match value {
+            None => Ok(happening),
+            Some(value) => Err(ScriptError(format!("`{name}` takes no value; leave out `={value}`"))),
+        };
+        let happening = match name {
+            "order" => Happening::Order(number(value, name, "a compass course, e.g. =150", 0.0, 360.0)?),
+            "tack" => none(Happening::Tack)?,
+            "false-compass" => Happening::FalseCompass {
+                error_deg: number(value, name, "degrees from -180 to 180, e.g. =15/20s", -180.0, 180.0)?,
+                over_ms: span.unwrap_or(0),
+            },
+            "pilot-lets-go" => none(Happening::PilotLetsGo)?,
+            "heading-lost" => none(Happening::HeadingLost)?,
+            "heading-void" => none(Happening::HeadingVoid)?,
+            "heading-frozen" => none(Happening::HeadingFrozen)?,
+            "gps-lost" => none(Happening::GpsLost)?,
+            "line-noise" => Happening::LineNoise(number(value, name, "a share from 0 to 1, e.g. =0.1/30s", 0.0, 1.0)?),
+            "garbage" => none(Happening::Garbage)?,
+            "silence" => Happening::Silence(value.map_or(Ok(Whom::ALL), str::parse)?),
+            _ => {
+                return Err(ScriptError(format!(
+                    "`{name}` is no event; there are order, tack, false-compass, pilot-lets-go, heading-lost, \
+                     heading-void, heading-frozen, gps-lost, line-noise, garbage and silence"
+                )));
+            }
+        };
+        if matches!(happening, Happening::Order(_) | Happening::Tack) && span.is_some() {
+            return Err(ScriptError(format!("`{name}` is done in a moment; leave out what follows the `/`")));
+        }
+        Ok(Self { at_ms, happening, lasts_ms: if happening.is_momentary() { None } else { span } })
+    }
+}
+
+impl fmt::Display for Event {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}@{}", self.happening.name(), Clock(self.at_ms))?;
+        let span = match self.happening {
+            Happening::Order(value) | Happening::LineNoise(value) => {
+                write!(f, "={value}")?;
+                self.lasts_ms
+            }
+            Happening::FalseCompass { error_deg, over_ms } => {
+                write!(f, "={error_deg}")?;
+                Some(over_ms)
+            }
+            Happening::Silence(whom) if whom != Whom::ALL => {
+                write!(f, "={}", whom.as_str())?;
+                self.lasts_ms
+            }
+            _ => self.lasts_ms,
+        };
+        match span {
+            Some(span) => write!(f, "/{}s", span as f64 / 1000.0),
+            None => Ok(()),
+        }
+    }
+}
+
+/// A time of the voyage as `HH:MM:SS`, thousandths only where there are any.
+struct Clock(u64);
+
+impl fmt::Display for Clock {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let seconds = self.0 / 1000;
+        write!(f, "{:02}:{:02}:{:02}", seconds / 3600, seconds / 60 % 60, seconds % 60)?;
+        match self.0 % 1000 {
+            0 => Ok(()),
+            thousandths => write!(f, ".{thousandths:03}"),
+        }
+    }
+}
+
+/// A length of time in milliseconds: `90s`, `15m`, `2h` or `HH:MM:SS`.
+///
+/// # Errors
+/// Where it is none of these, or longer than 1000 days.
+pub fn duration(text: &str) -> Result<u64, ScriptError> {
+    let parts: Vec<&str> = text.split(':').collect();
+    let plain = |text: &str, unit_s: f64| text.parse::<f64>().ok().filter(|n| *n >= 0.0).map(|n| n * unit_s);
+    let seconds = match parts.as_slice() {
+        [h, m, s] => match (h.parse::<u32>(), m.parse::<u32>(), plain(s, 1.0)) {
+            (Ok(h), Ok(m), Some(s)) if m < 60 && s < 60.0 => Some(f64::from(h) * 3600.0 + f64::from(m) * 60.0 + s),
+            _ => None,
+        },
+        [one] => match one.char_indices().last() {
+            Some((at, 's')) => plain(&one[..at], 1.0),
+            Some((at, 'm')) => plain(&one[..at], 60.0),
+            Some((at, 'h')) => plain(&one[..at], 3600.0),
+            _ => None,
+        },
+        _ => None,
+    };
+    seconds
+        .filter(|s| *s <= 86_400_000.0)
+        .map(|s| (s * 1000.0).round() as u64)
+        .ok_or_else(|| ScriptError(format!("`{text}` is no time; write 90s, 15m, 2h or HH:MM:SS")))
+}
+
+fn number(value: Option<&str>, name: &str, expected: &str, min: f64, max: f64) -> Result<f64, ScriptError> {
+    value
+        .and_then(|value| value.parse::<f64>().ok())
+        .filter(|number| (min..=max).contains(number))
+        .ok_or_else(|| ScriptError(format!("`{name}` needs {expected}")))
+}
+
+/// The script of the demo: a night passage with one thing of each kind that a watch is kept for.
+///
+/// It settles ten minutes on each course, because a watch must learn before it can judge.
+pub fn demo() -> Vec<Event> {
+    let at = |at_s: u64, happening, lasts_s: Option<u64>| Event {
+        at_ms: at_s * 1000,
+        happening,
+        lasts_ms: lasts_s.map(|s| s * 1000),
+    };
+    vec![
+        at(240, Happening::Order(150.0), None),
+        at(900, Happening::FalseCompass { error_deg: 15.0, over_ms: 20_000 }, None),
+        at(1080, Happening::FalseCompass { error_deg: 0.0, over_ms: 20_000 }, None),
+        at(1440, Happening::PilotLetsGo, Some(75)),
+        at(1620, Happening::GpsLost, Some(90)),
+        at(1740, Happening::LineNoise(0.25), Some(30)),
+    ]
+}
+
+/// How long the demo is, in milliseconds.
+pub(super) const DEMO_MS: u64 = 1_860_000;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_written_is_read_again() {
+        for text in [
+            "order@00:04:00=150",
+            "tack@01:00:00",
+            "false-compass@02:10:00=-15.5/20s",
+            "false-compass@02:10:00=0/0s",
+            "pilot-lets-go@00:00:30",
+            "gps-lost@00:00:30.250/1.5s",
+            "line-noise@00:10:00=0.1/30s",
+            "silence@00:10:00",
+            "silence@00:10:00=GP/60s",
+            "silence@00:10:00=HCHDG/60s",
+        ] {
+            assert_eq!(text.parse::<Event>().map(|e| e.to_string()), Ok(text.to_owned()));
+        }
+        for event in demo() {
+            assert_eq!(event.to_string().parse(), Ok(event));
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_meant_is_refused_with_the_remedy() {
+        for (text, remedy) in [
+            ("gps-lost", "has no time"),
+            ("gps-lost@10", "90s, 15m, 2h"),
+            ("gps-lost@00:99:00", "HH:MM:SS"),
+            ("gps-lost@-5s", "90s, 15m, 2h"),
+            ("gps-lost@infs", "90s, 15m, 2h"),
+            ("gps-lost@NaNs", "90s, 15m, 2h"),
+            ("gps-lost@é", "90s, 15m, 2h"),
+            ("gps-lost@10s=3", "takes no value"),
+            ("order@10s", "a compass course"),
+            ("order@10s=150/3s", "in a moment"),
+            ("false-compass@10s=NaN", "degrees from -180"),
+            ("line-noise@10s=2", "a share from 0 to 1"),
+            ("silence@10s=G/3s", "names no talker"),
+            ("mutiny@10s", "there are order, tack"),
+        ] {
+            let refusal = text.parse::<Event>().expect_err(text).to_string();
+            assert!(refusal.contains(remedy), "{text}: {refusal}");
+        }
+    }
+
+    #[test]
+    fn silence_covers_whom_it_names() {
+        let covers = |whom: &str| whom.parse::<Whom>().unwrap().covers("GP", "RMC");
+        assert!(Whom::ALL.covers("GP", "RMC") && covers("GP") && covers("RMC") && covers("GPRMC"));
+        assert!(!covers("HC") && !covers("HDG") && !covers("GPVTG"));
+    }
+}
