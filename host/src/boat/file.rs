@@ -60,8 +60,6 @@ pub struct Source {
     pub from: String,
     /// What its checksums must be.
     pub checksum: ChecksumPolicy,
-    /// Whether acknowledgements from it are obeyed.
-    pub may_acknowledge: bool,
 }
 
 /// The name the boat file has in the working folder.
@@ -96,7 +94,6 @@ const FROM: Want = Want {
     example: "from = \"serial:/dev/ttyUSB0?baud=4800\", \"tcp:192.168.1.5:10110\" or \"udp:0.0.0.0:10110\"",
 };
 const CHECKSUM: Want = Want { what: "\"required\", \"optional\" or \"ignored\"", example: "checksum = \"required\"" };
-const MAY_ACKNOWLEDGE: Want = Want { what: "true or false", example: "may_acknowledge = true" };
 const SENSOR: Want = Want {
     what: "talker and formatter of a heading sentence: HDG, HDM, HDT, THS or VHW after two characters",
     example: "primary = \"HCHDG\"",
@@ -239,7 +236,7 @@ impl BoatFile {
             ..Settings::default()
         };
         for (slot, source) in settings.sources.iter_mut().zip(&self.sources) {
-            *slot = SourceSettings { checksum: source.checksum, may_acknowledge: source.may_acknowledge };
+            *slot = SourceSettings { checksum: source.checksum };
             settings.source_count += 1;
         }
         settings
@@ -267,20 +264,18 @@ fn read_sources(value: &Value<'_>) -> Result<Vec<Source>, Failure> {
             ("ignored", ChecksumPolicy::Ignored),
         ];
         let checksum = section.get("checksum").map(|value| value.choice(&policies, CHECKSUM)).transpose()?;
-        let may_acknowledge = section.get("may_acknowledge").map(|value| value.switch(MAY_ACKNOWLEDGE)).transpose()?;
-        sources.push(Source {
-            name,
-            from,
-            checksum: checksum.unwrap_or_default(),
-            may_acknowledge: may_acknowledge.unwrap_or_default(),
-        });
+        if let Some(value) = section.get("may_acknowledge") {
+            let why = "may_acknowledge: this version of lubber obeys no acknowledgement from the wire yet; take it out";
+            return Err(value.because(why));
+        }
+        sources.push(Source { name, from, checksum: checksum.unwrap_or_default() });
     }
     Ok(sources)
 }
 
 /// Whether the alert has a limit that is an angle.
 fn has_angle(kind: AlertKind) -> bool {
-    matches!(kind, AlertKind::OffHeading | AlertKind::HeadingDisagreement)
+    matches!(kind, AlertKind::OffHeading | AlertKind::HeadingDisagreement | AlertKind::HeadingFrozen)
 }
 
 fn read_limits(limits: &Section<'_>) -> Result<[LimitSettings; AlertKind::ALL.len()], Failure> {

@@ -23,7 +23,6 @@ fn everything_that_may_stand_there() {
         name = "nav"
         from = "serial:/dev/ttyUSB0?baud=4800"
         checksum = "optional"
-        may_acknowledge = true
 
         [[source]]
         from = "udp:0.0.0.0:10110"
@@ -57,7 +56,6 @@ fn everything_that_may_stand_there() {
     assert_eq!(settings.source_count, 2);
     assert_eq!(settings.sources[0].checksum, ChecksumPolicy::Optional);
     assert_eq!(settings.sources[1].checksum, ChecksumPolicy::Required);
-    assert!(settings.sources[0].may_acknowledge && !settings.sources[1].may_acknowledge);
     assert_eq!(
         (settings.primary, settings.pilot, settings.second),
         (Name::parse("HCHDG"), Name::parse("APHDG"), Name::parse("GPHDT"))
@@ -124,8 +122,8 @@ const REFUSED: &[(&str, &[&str])] = &[
         ],
     ),
     (
-        "[[source]]\nfrom = \"-\"\nmay_acknowledge = \"yes\"",
-        &["boat.toml:3: may_acknowledge = \"yes\": expected true or false"],
+        "[[source]]\nfrom = \"-\"\nmay_acknowledge = true",
+        &["boat.toml:3: may_acknowledge: this version of lubber obeys no acknowledgement from the wire yet"],
     ),
     ("[[source]]\nfrom = \"-\"\n[[source]]\nfrom = \"-\"", &["boat.toml:3: two sources are called \"-\""]),
     (
