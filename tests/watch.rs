@@ -1,1 +1,420 @@
 //! Whole-program tests: watch.
+
+use std::fs;
+use std::io::BufRead;
+use std::io::BufReader;
+use std::io::Read;
+use std::io::Write;
+use std::net::TcpListener;
+use std::net::UdpSocket;
+use std::path::Path;
+use std::path::PathBuf;
+use std::process::Child;
+use std::process::Command;
+use std::process::Output;
+use std::process::Stdio;
+
+use serde_json::Value;
+
+/// The demo: 31 minutes of an invented boat, with what happened in the truth beside it.
+const DEMO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/night-passage.nmea");
+const TRUTH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/night-passage.truth.jsonl");
+
+/// A folder of its own for each test, taken away with it: no boat file lies in it.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Self {
+        let path = std::env::temp_dir().join(format!("lubber-watch-{}-{name}", std::process::id()));
+        let _ = fs::remove_dir_all(&path);
+        fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> String {
+        let path = self.0.join(name);
+        fs::write(&path, bytes).unwrap();
+        path.to_str().unwrap().to_owned()
+    }
+
+    fn watch(&self) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_lubber"));
+        command.arg("watch").current_dir(&self.0).stdin(Stdio::null());
+        command
+    }
+
+    fn run(&self, args: &[&str]) -> Output {
+        self.watch().args(args).output().unwrap()
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.0);
+    }
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+fn lines(output: &Output) -> Vec<Value> {
+    let read = |line: &str| serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}"));
+    text(&output.stdout).lines().map(read).collect()
+}
+
+fn sentence(body: &str) -> String {
+    format!("${body}*{:02X}\r\n", body.bytes().fold(0, |sum, byte| sum ^ byte))
+}
+
+/// The first minutes of the demo, in which nothing is wrong.
+fn calm() -> Vec<u8> {
+    let demo = fs::read(DEMO).unwrap();
+    let until = demo.len() / 8;
+    let end = demo[..until].iter().rposition(|byte| *byte == b'\n').unwrap();
+    demo[..=end].to_vec()
+}
+
+/// When the script made something begin or end, milliseconds from the start.
+fn happened(event: &str, what: &str) -> u64 {
+    let truth = fs::read_to_string(TRUTH).unwrap();
+    let row = truth.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let row = row.into_iter().find(|row| row["event"] == event && row[what].is_string());
+    row.unwrap_or_else(|| panic!("{event} {what}"))["since_start_ms"].as_u64().unwrap()
+}
+
+#[test]
+fn the_night_passage_raises_what_happened_and_nothing_else() {
+    let folder = Folder::new("night");
+    let output = folder.run(&[DEMO, "--format", "jsonl"]);
+    assert!(output.status.success());
+    let lines = lines(&output);
+    let raised: Vec<(String, u64)> = lines
+        .iter()
+        .filter(|line| line["state"] == "active-unacknowledged" || line["state"] == "active")
+        .filter(|line| line["repeated"] != true)
+        .map(|line| (line["alert"].as_str().unwrap().to_owned(), line["since_start_ms"].as_u64().unwrap()))
+        .collect();
+    let order: Vec<&str> = raised.iter().map(|(alert, _)| alert.as_str()).collect();
+    assert_eq!(order, ["heading-disagreement", "off-heading", "position-lost", "input-damaged"]);
+    let windows = [
+        // One sensor and a receiver only: 45 s from the moment the boat has turned by half of it, which
+        // she has within the 20 s in which the sensor goes wrong.
+        (happened("false-compass", "begins"), happened("false-compass", "begins") + 20_000 + 45_000),
+        (happened("pilot-lets-go", "begins"), happened("pilot-lets-go", "ends")),
+        (happened("gps-lost", "begins"), happened("gps-lost", "ends")),
+        (happened("line-noise", "begins"), happened("line-noise", "ends")),
+    ];
+    for ((alert, at), (from, to)) in raised.iter().zip(windows) {
+        assert!((from..=to).contains(at), "{alert} at {at}, not from {from} to {to}");
+    }
+}
+
+#[test]
+fn every_line_of_json_is_as_designed() {
+    let folder = Folder::new("json");
+    let output = folder.run(&[DEMO, "--format", "jsonl", "--every", "10s"]);
+    let lines = lines(&output);
+    let alert = lines.iter().find(|line| line["alert"] == "off-heading" && line["state"].is_string()).unwrap();
+    let keys: Vec<&str> = alert.as_object().unwrap().keys().map(String::as_str).collect();
+    assert_eq!(
+        keys,
+        ["at", "since_start_ms", "alert", "priority", "state", "instance", "occurrence", "text", "values"]
+    );
+    assert_eq!((&alert["instance"], &alert["occurrence"]), (&"HCHDG".into(), &1.into()));
+    let values: Vec<&str> = alert["values"].as_object().unwrap().keys().map(String::as_str).collect();
+    assert_eq!(values, ["heading_compass_deg", "ordered_deg", "ordered_reference"]);
+    let log = fs::read(DEMO).unwrap();
+    let stamp = |line: &[u8]| text(line.strip_prefix(b"\\c:")?.split(|byte| *byte == b'*').next()?).parse::<u64>().ok();
+    let stamps: Vec<u64> = log.split(|byte| *byte == b'\n').filter_map(stamp).collect();
+    // The log gives its own times from the first line on: every line knows its UTC.
+    for line in &lines[1..] {
+        assert!(line["at"].as_str().is_some_and(|at| at.starts_with("2026-07-14T0")), "{line}");
+    }
+    let status: Vec<&Value> = lines.iter().filter(|line| line["status"].is_object()).collect();
+    // 30 min 59 s, one each ten seconds.
+    assert_eq!(status.len(), 185);
+    for line in &status {
+        assert_eq!(line["since_start_ms"].as_u64().unwrap() % 10_000, 0);
+        assert_eq!(line["status"]["judging"].as_object().unwrap().len(), 7);
+        assert_eq!(line["status"]["heading"]["correction"], "uncorrected");
+    }
+    let summary = &lines.last().unwrap()["summary"];
+    let source = &summary["sources"][0];
+    let parts: u64 =
+        ["sentence_bytes", "refused_bytes", "between_bytes"].iter().map(|key| source[key].as_u64().unwrap()).sum();
+    assert_eq!(parts, fs::metadata(DEMO).unwrap().len());
+    assert_eq!(summary["covered_ms"], stamps.last().unwrap() - stamps.first().unwrap());
+}
+
+#[test]
+fn the_text_fits_80_columns_and_has_no_colour_in_a_pipe() {
+    let folder = Folder::new("text");
+    let output = folder.run(&[DEMO]);
+    assert!(output.status.success());
+    let text = text(&output.stdout);
+    assert!(!text.contains('\u{1b}') && !text.contains('\u{7}'));
+    for line in text.lines() {
+        // Only a path may be longer: it is not broken.
+        assert!(line.chars().count() <= 80 || line.contains("night-passage.nmea"), "{line}");
+    }
+    for must in [
+        "An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5)",
+        "2026-07-14 UTC",
+        "the watch is kept by HCHDG, uncorrected",
+        "01:55:00  no alert  ",
+        " ALARM heading-disagreement HCHDG: active-unacknowledged",
+        " ALARM off-heading HCHDG: active-unacknowledged",
+        " WARNING position-lost boat: active-unacknowledged",
+        " caution input-damaged ",
+        "Watched for",
+        "  HCHDG        3 703",
+    ] {
+        assert!(text.contains(must), "{must:?} not in\n{text}");
+    }
+    // A minute of log time, a status line.
+    let minutes = text.lines().filter(|line| line.get(5..10) == Some(":00  ")).count();
+    assert_eq!(minutes, 30, "{text}");
+}
+
+#[test]
+fn a_pace_gives_the_same_alerts_at_the_same_moments() {
+    let folder = Folder::new("pace");
+    let mut log = calm();
+    log.truncate(log.len() / 4);
+    let log = folder.write("short.nmea", &log);
+    let args = [log.as_str(), "--format", "jsonl", "--every", "5s"];
+    let fast = folder.run(&args);
+    let paced = folder.run(&[&args[..], &["--pace", "1000"]].concat());
+    assert!(fast.status.success() && paced.status.success());
+    assert!(lines(&fast).len() > 10);
+    assert_eq!(text(&fast.stdout), text(&paced.stdout));
+}
+
+#[test]
+fn two_logs_of_one_night_are_merged_by_their_times() {
+    let folder = Folder::new("merge");
+    let demo = fs::read(DEMO).unwrap();
+    let (mut pilot, mut rest) = (Vec::new(), Vec::new());
+    for line in demo.split_inclusive(|byte| *byte == b'\n') {
+        let pilots = line.windows(5).any(|word| word == b"HCHDG" || word == b"APHTD");
+        if pilots { &mut pilot } else { &mut rest }.extend_from_slice(line);
+    }
+    let (pilot, rest) = (folder.write("pilot.nmea", pilot), folder.write("rest.nmea", rest));
+    let raised = |output: &Output| -> Vec<(Value, Value)> {
+        let alerts = ["heading-disagreement", "off-heading", "position-lost"];
+        let alert = |line: &Value| line["alert"].as_str().is_some_and(|alert| alerts.contains(&alert));
+        let lines = lines(output).into_iter().filter(|line| line["state"].is_string() && alert(line));
+        lines.map(|line| (line["alert"].clone(), line["at"].clone())).collect()
+    };
+    let one = folder.run(&[DEMO, "--format", "jsonl"]);
+    let two = folder.run(&[&pilot, &rest, "--format", "jsonl"]);
+    assert!(raised(&one).len() >= 5);
+    assert_eq!(raised(&one), raised(&two));
+    let off = lines(&two).into_iter().find(|line| line["alert"] == "off-heading" && line["state"].is_string());
+    assert_eq!(off.unwrap()["source"], pilot.as_str());
+}
+
+#[test]
+fn the_card_is_used_and_shown() {
+    let folder = Folder::new("card");
+    let points: Vec<String> = (0..8).map(|n| format!("{{ compass = {}, deviation = 2.0 }}", n * 45)).collect();
+    let card = format!("sensor = \"HCHDG\"\ndate = 2026-06-14\npoints = [ {} ]\n", points.join(", "));
+    let card = folder.write("card.toml", card);
+    let calm = folder.write("calm.nmea", calm());
+    let output = folder.run(&[&calm, "--card", &card, "--format", "jsonl", "--every", "30s"]);
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    let lines = lines(&output);
+    let heading = lines.iter().find(|line| line["status"].is_object()).unwrap()["status"]["heading"].clone();
+    assert_eq!(heading["correction"], "card");
+    // Tenths, so that the sum is of whole numbers.
+    let tenths = |key: &str| (heading[key].as_f64().unwrap() * 10.0).round() as i64;
+    assert_eq!(tenths("magnetic_deg") - tenths("compass_deg"), 20);
+}
+
+#[test]
+fn check_says_whether_an_alarm_was_raised() {
+    let folder = Folder::new("check");
+    assert_eq!(folder.run(&[DEMO, "--check"]).status.code(), Some(1));
+    let calm = folder.write("calm.nmea", calm());
+    let output = folder.run(&[&calm, "--check"]);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stdout));
+    assert!(text(&output.stdout).contains("none was raised"));
+}
+
+#[test]
+fn steered_by_hand_is_shown_and_off_heading_is_not_raised() {
+    let folder = Folder::new("hand");
+    let output = folder.run(&[DEMO, "--steer", "hand"]);
+    let text = text(&output.stdout);
+    assert!(text.contains("steered by hand: off-heading is not watched"), "{text}");
+    assert!(text.contains("by hand  ") && !text.contains("ALARM off-heading"), "{text}");
+}
+
+#[test]
+fn bad_input_is_refused_with_its_remedy() {
+    let folder = Folder::new("bad");
+    let empty = folder.write("empty.nmea", "");
+    let binary: Vec<u8> = (0..40_000_u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
+    let binary = folder.write("binary.nmea", binary);
+    let timeless = folder.write("timeless.nmea", sentence("HCHDG,135.0,,,4.1,E").repeat(200));
+    let here = folder.0.to_str().unwrap().to_owned();
+    let calm = folder.write("calm.nmea", calm());
+    for (args, must) in [
+        (vec!["nowhere.nmea"], "there is no such file"),
+        (vec![here.as_str()], "it is a folder"),
+        (vec![&empty], "is empty"),
+        (vec![&binary], "is not a log of NMEA 0183"),
+        (vec![&timeless], "--start"),
+        (vec!["serial:/dev/ttyNOTHERE"], "there is no such device"),
+        (vec![], "or a [[source]] in boat.toml"),
+        (vec![&calm, "udp:127.0.0.1:0"], "1 to 65535"),
+        (vec![&calm, "udp:127.0.0.1:50999"], "is live"),
+        (vec![&calm, &calm, &calm, &calm, &calm], "at most 4"),
+        (vec![&calm, "--boat", "none.toml"], "none.toml"),
+        (vec![&calm, "--steer", "135"], "--steer 135C"),
+        (vec![&calm, "--pace", "0"], "--pace 60"),
+    ] {
+        let output = folder.run(&args);
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{args:?}: {said}");
+        assert!(said.contains(must), "{args:?}: {said}");
+        assert!(!said.contains("panicked"), "{args:?}: {said}");
+        assert!(output.stdout.is_empty(), "{args:?}");
+    }
+}
+
+#[test]
+fn a_port_that_is_taken_is_refused() {
+    let folder = Folder::new("taken");
+    let holder = UdpSocket::bind("127.0.0.1:0").unwrap();
+    let output = folder.run(&[&format!("udp:{}", holder.local_addr().unwrap())]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("listens at port"), "{}", text(&output.stderr));
+}
+
+#[test]
+fn a_log_without_time_is_replayed_with_start_and_rate() {
+    let folder = Folder::new("rate");
+    let log = folder.write("timeless.nmea", sentence("HCHDG,135.0,,,4.1,E").repeat(200));
+    let output = folder.run(&[&log, "--start", "2026-07-14T02:00:00Z", "--rate", "10", "--format", "jsonl"]);
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    let lines = lines(&output);
+    let covered = lines.last().unwrap()["summary"]["covered_ms"].as_u64().unwrap();
+    assert!((19_800..=20_000).contains(&covered), "{covered}");
+}
+
+#[test]
+fn the_boat_file_names_the_source_and_an_ignored_checksum_stays_visible() {
+    let folder = Folder::new("boat");
+    folder.write("calm.nmea", calm());
+    folder.write(
+        "boat.toml",
+        "[boat]\nname = \"Curlew\"\n\n[[source]]\nname = \"pilot\"\nfrom = \"calm.nmea\"\nchecksum = \"ignored\"\n",
+    );
+    let output = folder.run(&[]);
+    let said = text(&output.stdout);
+    assert!(output.status.success(), "{}", text(&output.stderr));
+    for must in ["Curlew", "boat.toml", "pilot, CHECKSUM IGNORED: damaged lines pass", "  CHECKSUM IGNORED  "] {
+        assert!(said.contains(must), "{must:?} not in\n{said}");
+    }
+}
+
+#[test]
+fn a_reader_that_has_seen_enough_is_no_failure() {
+    let folder = Folder::new("pipe");
+    for format in ["text", "jsonl"] {
+        // Far more than a pipe holds, so that the writer meets the closed end.
+        let mut child = folder
+            .watch()
+            .args([DEMO, "--format", format, "--every", "1s"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut first = [0; 16];
+        child.stdout.take().unwrap().read_exact(&mut first).unwrap();
+        let output = child.wait_with_output().unwrap();
+        assert_eq!(output.status.code(), Some(0), "{format}: {}", text(&output.stderr));
+        assert!(output.stderr.is_empty(), "{format}: {}", text(&output.stderr));
+    }
+}
+
+/// A watch on a line of our own.
+struct Line {
+    child: Child,
+    to: std::net::TcpStream,
+    from: BufReader<std::process::ChildStdout>,
+}
+
+impl Line {
+    fn new(folder: &Folder, format: &str) -> Self {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let source = format!("tcp:{}", listener.local_addr().unwrap());
+        let mut child = folder.watch().args([&source, "--format", format]).stdout(Stdio::piped()).spawn().unwrap();
+        let (to, _) = listener.accept().unwrap();
+        let from = BufReader::new(child.stdout.take().unwrap());
+        Self { child, to, from }
+    }
+
+    /// The first line that holds `must`.
+    fn until(&mut self, must: &str) -> String {
+        let mut seen = String::new();
+        loop {
+            let mut line = String::new();
+            assert_ne!(self.from.read_line(&mut line).unwrap(), 0, "{must:?} not in\n{seen}");
+            if line.contains(must) {
+                return line;
+            }
+            seen.push_str(&line);
+        }
+    }
+}
+
+#[test]
+fn an_interrupt_ends_a_live_watch_cleanly_and_says_that_nobody_keeps_watch() {
+    let folder = Folder::new("interrupt");
+    for (signal, format, end) in
+        [("-INT", "text", "END OF THE WATCH, interrupted: nobody keeps watch now"), ("-TERM", "jsonl", "\"summary\"")]
+    {
+        let mut line = Line::new(&folder, format);
+        line.to.write_all(sentence("HCHDG,135.0,,,4.1,E").repeat(3).as_bytes()).unwrap();
+        line.until("HCHDG");
+        let kill = Command::new("kill").args([signal, &line.child.id().to_string()]).status().unwrap();
+        assert!(kill.success());
+        line.until(end);
+        assert_eq!(line.child.wait().unwrap().code(), Some(130), "{signal}");
+    }
+}
+
+#[test]
+fn live_json_has_no_utc_until_a_talker_gives_it() {
+    let folder = Folder::new("utc");
+    let mut line = Line::new(&folder, "jsonl");
+    // No variation on the wire, so that the model's is news as soon as place and date are known.
+    line.to.write_all(sentence("HCHDG,135.0,,,,").as_bytes()).unwrap();
+    let first: Value = serde_json::from_str(&line.until("heading-source")).unwrap();
+    assert!(first["at"].is_null() && first["since_start_ms"].is_u64(), "{first}");
+    line.to.write_all(sentence("GPRMC,021109.30,A,3600.000,N,01800.000,E,5.2,139.0,140726,,,A").as_bytes()).unwrap();
+    let then: Value = serde_json::from_str(&line.until(r#""notice":"variation""#)).unwrap();
+    assert!(then["at"].as_str().is_some_and(|at| at.starts_with("2026-07-14T02:1")), "{then}");
+    assert_eq!(then["from"], "model");
+    line.child.kill().unwrap();
+    line.child.wait().unwrap();
+}
+
+#[test]
+fn standard_input_that_ends_ends_a_live_watch() {
+    let folder = Folder::new("stdin");
+    let mut child = folder.watch().args(["-", "--live"]).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    child.stdin.take().unwrap().write_all(sentence("HCHDG,135.0,,,4.1,E").repeat(5).as_bytes()).unwrap();
+    let output = child.wait_with_output().unwrap();
+    let said = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(said.contains("END OF THE WATCH, the inputs have ended: nobody keeps watch now"), "{said}");
+}
+
+#[test]
+fn the_demo_is_where_the_readme_says() {
+    assert!(Path::new(DEMO).is_file());
+}

@@ -87,6 +87,9 @@ const SILENCE: Span = Span::from_s(30);
 const REPEAT: Span = Span::from_s(60);
 /// An unacknowledged warning becomes an alarm after this: from memory.
 const ESCALATE: Span = Span::from_min(5);
+/// What an alert followed from may be over a little before the alert itself; it sounds by itself
+/// only when it outlives its cause by this.
+const OUTLIVED: Span = Span::from_s(10);
 /// Most alerts that can be known at once: every kind and every source and sensor it can be of.
 pub const ALERTS: usize = 20;
 
@@ -96,6 +99,8 @@ struct Slot {
     change: AlertChange,
     raised: Instant,
     presented: Instant,
+    /// Since when the alert it follows from is over.
+    alone: Option<Instant>,
 }
 
 /// The arbiter of all alerts.
@@ -136,7 +141,7 @@ impl Arbiter {
                     follows,
                     evidence,
                 };
-                let mut slot = Slot { change, raised: now, presented: now };
+                let mut slot = Slot { change, raised: now, presented: now, alone: None };
                 slot.raise(now, evidence, follows, out);
                 // The table holds every alert there can be; if it were full, the alert has still
                 // been delivered, only its end would not be.
@@ -200,15 +205,23 @@ impl Slot {
     ) {
         self.change.evidence = evidence;
         if self.stands() {
+            if self.change.follows.is_none() || follows.is_some() {
+                self.change.follows = follows;
+                self.alone = None;
+                return;
+            }
             // What it followed from is over, but it is not: from now on it sounds by itself.
-            let alone = self.change.follows.is_some() && follows.is_none();
-            self.change.follows = follows;
-            if alone && self.change.state == State::ActiveUnacknowledged {
-                self.go(now, State::ActiveUnacknowledged, out);
+            let since = *self.alone.get_or_insert(now);
+            if now.since(since) >= OUTLIVED {
+                self.change.follows = None;
+                if self.change.state == State::ActiveUnacknowledged {
+                    self.go(now, State::ActiveUnacknowledged, out);
+                }
             }
             return;
         }
         self.change.follows = follows;
+        self.alone = None;
         self.change.occurrence = self.change.occurrence.saturating_add(1);
         self.change.priority = self.change.kind.priority();
         self.raised = now;

@@ -180,7 +180,7 @@ fn plainly(text: &[u8], places: u8) -> Result<i64, NotDecimal> {
     for _ in after_point.unwrap_or(0).min(places)..places {
         value = value.checked_mul(10).ok_or(NotDecimal::TooLarge)?;
     }
-    value += i64::from(round_up);
+    value = value.checked_add(i64::from(round_up)).ok_or(NotDecimal::TooLarge)?;
     Ok(if negative { -value } else { value })
 }
 
@@ -221,6 +221,7 @@ mod tests {
             ("--1", NotDecimal::Byte(b'-')),
             ("99999999999999999999", NotDecimal::TooLarge),
             ("9223372036854775807", NotDecimal::TooLarge),
+            ("922337203685477580.79", NotDecimal::TooLarge),
         ] {
             assert_eq!(scaled(text.as_bytes(), 1), Err(why), "{text}");
         }

@@ -63,7 +63,7 @@ fn framing(log: &[u8]) -> usize {
     let mut lines = 0;
     Framer::new(ChecksumPolicy::Required).feed(log, &mut |framed| {
         if let Framed::Line(line) = framed {
-            black_box(line);
+            black_box(&line);
             lines += 1;
         }
     });
@@ -74,17 +74,17 @@ fn decoding(log: &[u8]) -> usize {
     let mut lines = 0;
     Framer::new(ChecksumPolicy::Required).feed(log, &mut |framed| {
         if let Framed::Line(line) = framed {
-            lines += usize::from(black_box(sentence::decode(&line)).is_ok());
+            lines += usize::from(black_box(&sentence::decode(&line)).is_ok());
         }
     });
     lines
 }
 
 fn nmea_kit(log: &[u8]) -> usize {
-    let text = str::from_utf8(log).unwrap();
+    let text = std::str::from_utf8(log).unwrap();
     let read = |line: &&str| match nmea_kit::parse_frame(line) {
         Ok(frame) => {
-            black_box(nmea_kit::NmeaSentence::parse(&frame));
+            black_box(&nmea_kit::NmeaSentence::parse(&frame));
             true
         }
         Err(_) => false,
@@ -94,8 +94,8 @@ fn nmea_kit(log: &[u8]) -> usize {
 
 /// It decodes no HDG, ROT and RSA; those lines it frames and checks only.
 fn nmea(log: &[u8]) -> usize {
-    let text = str::from_utf8(log).unwrap();
-    let read = |line: &&str| match black_box(nmea::parse_str(line)) {
+    let text = std::str::from_utf8(log).unwrap();
+    let read = |line: &&str| match black_box(&nmea::parse_str(line)) {
         Ok(_) | Err(nmea::Error::Unsupported(_)) => true,
         Err(_) => false,
     };

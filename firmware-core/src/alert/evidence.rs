@@ -117,6 +117,8 @@ pub enum Why {
     SteeredByHand,
     /// There is no second witness.
     NoWitness,
+    /// The other headings may be copies of this one: the boat has not turned enough to tell.
+    MayBeCopies,
     /// Too slow for the course over the ground to mean anything.
     TooSlow {
         /// The speed.
@@ -211,6 +213,7 @@ impl fmt::Display for Why {
             Self::SteeredByWind => f.write_str("steered by the wind"),
             Self::SteeredByHand => f.write_str("steered by hand"),
             Self::NoWitness => f.write_str("no second witness of the heading"),
+            Self::MayBeCopies => f.write_str("the other headings may be copies: she has not turned enough to tell"),
             Self::TooSlow { speed, least } => write!(
                 f,
                 "speed {}.{} kn, course useless below {}.{}",

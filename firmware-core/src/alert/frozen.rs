@@ -12,6 +12,7 @@ use crate::picture::LEAST_SPEED;
 use crate::picture::Picture;
 use crate::time::Instant;
 use crate::time::Span;
+use crate::unit::Speed;
 
 /// Another heading, or a declared gyro, must have turned by this.
 const TURNED: Turn = Turn::from_deg(5);
@@ -19,6 +20,12 @@ const TURNED: Turn = Turn::from_deg(5);
 const COURSE_FACTOR: i32 = 2;
 /// The course is averaged over this before it counts.
 const COURSE: Span = Span::from_s(8);
+/// Below three knots a receiver may hold its course and let it go by a right angle: seen at 2 knots.
+const COURSE_SPEED: Speed = Speed::from_milliknots(3000);
+/// When a boat steadies after a turn, a damped second sensor and the averaged course still move for
+/// a while: what they show counts from so long after the heading began to stand.
+const SENSOR_LAG: Span = Span::from_s(3);
+const COURSE_LAG: Span = Span::from_s(8);
 /// A standing heading is looked at after this; a whole-degree sensor on a calm day stands longer.
 const STILL: Span = Span::from_s(8);
 /// A fine sensor under way that changed with most values and now stands for this has lost its yaw.
@@ -37,9 +44,9 @@ pub struct Frozen {
     limit: Turn,
     delay: Span,
     latch: Latch,
-    /// Where the heading stands, since when, and how restless it was before.
+    /// Since when the heading stands, and how restless it was before.
     stands: Option<(Instant, u16)>,
-    /// The other headings and the averaged course as they were when it began to stand.
+    /// The other headings and the averaged course soon after it began to stand.
     others: [Option<Turn>; OTHERS],
     course: Smooth,
     course_then: Option<Turn>,
@@ -73,6 +80,7 @@ impl Frozen {
         };
         let ground = picture.ground(now).map(|(_, ground)| ground).filter(|ground| ground.speed >= LEAST_SPEED);
         let course = ground
+            .filter(|ground| ground.speed >= COURSE_SPEED)
             .and_then(|ground| ground.course)
             .map(|course| self.course.step(now, Turn::from_mdeg(course.0.as_mdeg()).wrapped(), COURSE));
         if course.is_none() {
@@ -88,11 +96,12 @@ impl Frozen {
         if self.latch.step(now, frozen, still < STILL, self.delay, BACK) {
             return Verdict::Raised(Evidence::Frozen { at: channel.referred(raw), still, turned });
         }
-        let witness = course.is_some() || self.others.iter().any(Option::is_some) || picture.settings().rot_is_gyro;
+        let others = (0..OTHERS).any(|other| witness_reading(picture, index, other, now).is_some());
+        let witness = course.is_some() || others || picture.settings().rot_is_gyro;
         if witness { Verdict::Clear } else { Verdict::Unjudged(Why::NoWitness) }
     }
 
-    /// Where everything else was when the heading began to stand still.
+    /// Where everything else was soon after the heading began to stand still.
     fn note_stillness(
         &mut self,
         picture: &Picture,
@@ -101,16 +110,21 @@ impl Frozen {
         course: Option<Turn>,
         now: Instant,
     ) {
-        if self.stands.is_some_and(|(since, _)| since == channel.changed()) {
-            // A witness that came only now counts from now on.
-            self.course_then = self.course_then.or(course);
-            return;
+        if self.stands.is_none_or(|(since, _)| since != channel.changed()) {
+            self.stands = Some((channel.changed(), channel.restless()));
+            self.course_then = None;
+            self.gyro = Turn::ZERO;
+            self.others = [None; OTHERS];
         }
-        self.stands = Some((channel.changed(), channel.restless()));
-        self.course_then = course;
-        self.gyro = Turn::ZERO;
-        for (slot, other) in self.others.iter_mut().zip(0..) {
-            *slot = witness_reading(picture, index, other, now);
+        let still = channel.unchanged(now);
+        // A witness that comes only later counts from then on.
+        if still >= COURSE_LAG {
+            self.course_then = self.course_then.or(course);
+        }
+        if still >= SENSOR_LAG {
+            for (slot, other) in self.others.iter_mut().zip(0..) {
+                *slot = slot.or_else(|| witness_reading(picture, index, other, now));
+            }
         }
     }
 

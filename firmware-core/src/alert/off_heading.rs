@@ -23,8 +23,9 @@ const DELAY: Span = Span::from_s(5);
 /// It is over when the average is back within the limit less this, for [`BACK`].
 const HYSTERESIS: Turn = Turn::from_deg(5);
 const BACK: Span = Span::from_s(10);
-/// After a new order the boat has this long to begin, and turns at [`TURNING`] a second at least.
-const BEGIN: Span = Span::from_s(20);
+/// After a new order the boat has this long to begin, and turns at [`TURNING`] a second at least: a
+/// heavy boat close-hauled is slow to turn. Common practice, no source.
+const BEGIN: Span = Span::from_s(30);
 const TURNING: i32 = 2;
 
 /// The judge of off-heading.
@@ -77,7 +78,8 @@ impl OffHeading {
         let off = order.bearing.turn_to(heading.bearing);
         self.note_order(order, off, now);
         if let Some(until) = self.turning_until {
-            if now < until && off.size() > self.limit {
+            // She has arrived when she is well inside: the first swing across the limit is only yaw.
+            if now < until && off.size() > Turn::from_mdeg(self.limit.as_mdeg() / 2) {
                 return Verdict::Unjudged(Why::Settling);
             }
             self.turning_until = None;

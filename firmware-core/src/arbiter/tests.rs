@@ -154,6 +154,11 @@ fn a_follower_sounds_by_itself_once_its_cause_is_gone() {
     let mut w = Watch::new();
     w.take(1, AlertKind::HeadingLost, raised(), Some(AlertKind::InputLost));
     w.take(2, AlertKind::HeadingLost, raised(), Some(AlertKind::InputLost));
+    // Its cause is over a little before it, and then stands again.
     w.take(3, AlertKind::HeadingLost, raised(), None);
-    assert_eq!(w.seen, ["1 alarm active-unacknowledged #1 follows", "3 alarm active-unacknowledged #1"]);
+    w.take(5, AlertKind::HeadingLost, raised(), Some(AlertKind::InputLost));
+    for s in 6..=20 {
+        w.take(s, AlertKind::HeadingLost, raised(), None);
+    }
+    assert_eq!(w.seen, ["1 alarm active-unacknowledged #1 follows", "16 alarm active-unacknowledged #1"]);
 }

@@ -1,18 +1,22 @@
 //! Bytes to lines: finds sentences in a byte stream, checks them, and accounts for every byte.
 //!
 //! ```text
-//!                          $ !                       second digit after *; CR or LF without *
-//!             +--------------------------> Inside ------------------------------+
-//!             |                           ^  |  ^ (*)                           |
-//!    other    |                           |  |  |  $ ! (Interrupted)            | Line, or
-//!    +--+     |                        $ !|  |  +--+                            | Refused
-//!    |  v     |                           |  | \ (Interrupted)                  |
-//!   Idle -----+                           |  v                                  v
-//!    ^        |        \              InTag, AfterTag                          Idle
-//!    |        +--------------------------> InTag --- closing \ ---> AfterTag
-//!    |                                      ^                         |  |
-//!    |   any fault (Refused)                +---------- \ ------------+  |
-//!    +----------------------------- Inside, InTag, AfterTag <-- other ---+
+//!               other
+//!              +-----+
+//!              v     |
+//!    +------> Idle --+
+//!    |        |  |
+//!    |      \ |  | $ !
+//!    |        |  +-----------------------+
+//!    |        v                          v
+//!    |      InTag --- \ ---> AfterTag -- $ ! --> Inside
+//!    |        ^                |  |                |
+//!    |        +------ \ -------+  | other:         | last digit, line end:
+//!    |                            | Refused        | Line or Refused
+//!    +----------------------------+----------------+
+//!
+//!    InTag and Inside: any fault is Refused and leads to Idle; $ ! \ in mid-line is Refused
+//!    (Interrupted) and begins anew, as it does from Idle.
 //! ```
 //!
 //! The rules, each with its reason:

@@ -26,13 +26,15 @@ pub struct Zda {
 impl Zda {
     /// Reads the fields.
     ///
+    /// The date is not principal: receivers that have the time and not yet the week send 1 January
+    /// 1970, and that must not cost the time.
+    ///
     /// # Errors
-    /// [`Malformed`] where field 1 is not a time, or fields 2 to 4 are not a date: they are all
-    /// that ZDA is for.
+    /// [`Malformed`] where field 1 is not a time.
     #[inline]
     pub fn parse(fields: &mut Fields<'_>) -> Result<Self, Malformed> {
         let time = fields.time().principal(1, "a time hhmmss.ss")?;
-        let date = date(fields).principal(2, "a day, month and year that exist")?;
+        let date = date(fields);
         Ok(Self { time, date, zone_minutes: zone(fields) })
     }
 }
@@ -107,13 +109,14 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_time_or_date_refuses() {
-        let refused = |body| read(body, Zda::parse).map_err(|m| (m.field, m.defect)).err();
-        assert_eq!(refused("235960.00,31,12,2016,-05,30"), None);
-        assert_eq!(refused(",,,,,"), None);
-        assert_eq!(refused("250000,31,12,2016,,"), Some((1, Defect::OutOfRange)));
-        assert_eq!(refused("120000,31,11,2016,,"), Some((2, Defect::OutOfRange)));
-        assert_eq!(refused("120000,31,,2016,,"), Some((2, Defect::HalfPresent)));
-        assert_eq!(refused("120000,31,12,16,,"), Some((2, Defect::OutOfRange)));
+    fn what_is_no_date_is_counted_and_what_is_no_time_refuses() {
+        let date = |body| read(body, Zda::parse).map(|(zda, unusable)| (zda.date.map(Date::year), unusable));
+        assert_eq!(date("235960.00,31,12,2016,-05,30"), Ok((Field::Known(2016), 0)));
+        assert_eq!(date(",,,,,"), Ok((Field::Absent, 0)));
+        assert_eq!(date("110759.39,01,01,1970,00,00"), Ok((Field::Unusable(Defect::OutOfRange), 1)));
+        assert_eq!(date("120000,31,11,2016,,"), Ok((Field::Unusable(Defect::OutOfRange), 1)));
+        assert_eq!(date("120000,31,,2016,,"), Ok((Field::Unusable(Defect::HalfPresent), 1)));
+        assert_eq!(date("120000,31,12,16,,"), Ok((Field::Unusable(Defect::OutOfRange), 1)));
+        assert_eq!(date("250000,31,12,2016,,").map_err(|m| (m.field, m.defect)), Err((1, Defect::OutOfRange)));
     }
 }

@@ -1,17 +1,258 @@
 //! `lubber watch`.
 
+mod desk;
+mod jsonl;
+mod setup;
+mod text;
+
+use std::io;
+use std::path::PathBuf;
+
+use chrono::DateTime;
+use chrono::Utc;
+use lubber_core::frame::ChecksumPolicy;
+use lubber_core::picture::Command;
+use lubber_core::picture::Name;
+use lubber_core::time::Span;
+
+use crate::analysis::variation;
+use crate::boat::words;
 use crate::exit::Exit;
 use crate::exit::Failure;
+use crate::input::Inputs;
+use crate::input::Source;
+use crate::session;
+use crate::session::Ending;
+use crate::session::Interrupt;
+use crate::session::Orders;
+use crate::session::Pace;
+use crate::session::SessionError;
+use crate::session::Sink;
+use desk::Desk;
+use setup::Setup;
 
 /// Keep watch, live or on a recorded log.
+///
+/// Tells what is wrong with the heading: off the ordered course, sensors that contradict each other or
+/// the track over the ground, a heading that is lost or frozen, a position or an input that is lost.
+/// What cannot be watched for just now is said too.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_long_help = EXAMPLES, after_help = SAFETY)]
+pub struct Args {
+    /// What to listen to: FILE, - (standard input), serial:DEVICE, tcp:HOST:PORT or udp:ADDRESS:PORT;
+    /// up to 4. None: the sources of the boat file.
+    #[arg(value_name = "SOURCE")]
+    sources: Vec<Source>,
+    /// The boat file; else boat.toml in the working folder, if there is one.
+    #[arg(long, value_name = "FILE")]
+    boat: Option<PathBuf>,
+    /// The deviation card of the heading that the watch is kept by.
+    #[arg(long, value_name = "FILE")]
+    card: Option<PathBuf>,
+    /// How the boat is steered: 135C, 135M, 139T (compass, magnetic, true), here, wind or hand.
+    #[arg(long, value_name = "ORDER", value_parser = order)]
+    steer: Option<Command>,
+    /// The heading the watch is kept by, talker and formatter, such as HCHDG.
+    #[arg(long, value_name = "NAME", value_parser = heading)]
+    heading: Option<Name>,
+    /// How the output is written.
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+    /// With jsonl: the whole status this often, such as 10s or 1min.
+    #[arg(long, value_name = "TIME", value_parser = every)]
+    every: Option<Span>,
+    /// Replay a log at so many times real time; else as fast as it goes.
+    #[arg(long, value_name = "N")]
+    pace: Option<Pace>,
+    /// Standard input is live, whatever its first lines carry.
+    #[arg(long, conflicts_with = "log")]
+    live: bool,
+    /// Standard input is a log and drives time.
+    #[arg(long)]
+    log: bool,
+    /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
+    #[arg(long, value_name = "TIME", value_parser = instant)]
+    start: Option<i64>,
+    /// For a log without any time: its sentences per second.
+    #[arg(long, value_name = "N")]
+    rate: Option<f64>,
+    /// What checksums must be; "ignored" lets damaged lines pass. Overrides the boat file.
+    #[arg(long, value_enum, value_name = "RULE")]
+    checksum: Option<Checksum>,
+    /// Exit with 1 if an alarm or a warning was raised.
+    #[arg(long)]
+    check: bool,
+}
+
+/// The words that go with every watch.
+const SAFETY: &str = "An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass \
+or the manual of the gear.";
+
+const EXAMPLES: &str = "\
+Examples:
+  lubber watch night-passage.nmea                    replay a log, as fast as it goes
+  lubber watch night-passage.nmea --pace 60          an hour in a minute
+  lubber watch serial:/dev/ttyUSB0 --steer 135C      live, ordered 135 by the pilot's compass
+  lubber watch tcp:192.168.4.1:10110 --card card.toml
+  lubber watch udp:0.0.0.0:10110 --format jsonl --every 10s
+  lubber watch pilot.nmea gps.nmea --check           two logs, merged by their times
+
+Exit status: 0 done; 1 with --check, an alarm or a warning was raised; 2 could not do it; 130 interrupted.
+
+An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass
+or the manual of the gear. It listens only and steers nothing. A stopped program cannot warn.";
+
+/// How the output is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// For people.
+    #[default]
+    Text,
+    /// One JSON object a line, for programs.
+    Jsonl,
+}
+
+/// What checksums must be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum Checksum {
+    /// There and right.
+    Required,
+    /// Right where there.
+    Optional,
+    /// Not looked at: damaged lines pass.
+    Ignored,
+}
+
+impl From<Checksum> for ChecksumPolicy {
+    fn from(checksum: Checksum) -> Self {
+        match checksum {
+            Checksum::Required => Self::Required,
+            Checksum::Optional => Self::Optional,
+            Checksum::Ignored => Self::Ignored,
+        }
+    }
+}
+
+fn order(text: &str) -> Result<Command, String> {
+    match text {
+        "here" => Ok(Command::SteerHere),
+        "wind" => Ok(Command::SteerWind),
+        "hand" => Ok(Command::SteerHand),
+        _ => words::heading(text).map(Command::Steer).ok_or_else(|| {
+            "an order is a heading with its reference (135C by the pilot's compass, 135M magnetic, 139T true), \
+             here, wind or hand. Example: --steer 135C"
+                .into()
+        }),
+    }
+}
+
+fn heading(text: &str) -> Result<Name, String> {
+    let headings = [*b"HDG", *b"HDM", *b"HDT", *b"THS", *b"VHW"];
+    Name::parse(text).filter(|name| headings.contains(&name.formatter.0)).ok_or_else(|| {
+        "a heading is named by talker and formatter: HDG, HDM, HDT, THS or VHW after two characters. \
+         Example: --heading HCHDG"
+            .into()
+    })
+}
+
+fn every(text: &str) -> Result<Span, String> {
+    let number = |text: &str| text.trim().parse::<u64>().ok();
+    let span = match text.strip_suffix("min") {
+        Some(minutes) => number(minutes).map(Span::from_min),
+        None => number(text.strip_suffix('s').unwrap_or(text)).map(Span::from_s),
+    };
+    span.filter(|span| (1..=86_400).contains(&span.as_s()))
+        .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --every 10s".into())
+}
+
+fn instant(text: &str) -> Result<i64, String> {
+    let utc: Result<DateTime<Utc>, _> = text.parse();
+    utc.map(|utc| utc.timestamp_millis())
+        .map_err(|_| "a UTC in ISO 8601 was expected. Example: --start 2026-07-14T02:00:00Z".into())
+}
 
 /// Runs the verb.
 ///
 /// # Errors
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: Args) -> Result<Exit, Failure> {
-    let _ = args;
-    todo!()
+    let setup = Setup::of(&args)?;
+    let inputs = crate::input::open(&setup.inputs, &setup.options).map_err(|error| setup.explain(&error))?;
+    let live = matches!(inputs, Inputs::Live(_));
+    if live {
+        setup::refuse_for_live(&args)?;
+    }
+    let interrupt = Interrupt::by_signal()
+        .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
+    let prompt = live || args.pace.is_some();
+    let desk = Desk::new(setup.sources.clone(), prompt);
+    let (ended, alarmed) = match args.format {
+        Format::Text => {
+            let mut sink = text::TextSink::new(desk, live, args.pace);
+            let ended = sink.begin(&setup).map_err(SessionError::Output);
+            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, &mut sink));
+            (ended, sink.alarmed())
+        }
+        Format::Jsonl => {
+            let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
+            let ended = sink.begin(&setup).map_err(SessionError::Output);
+            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, &mut sink));
+            (ended, sink.alarmed())
+        }
+    };
+    match ended {
+        // Whoever reads has seen enough.
+        Err(SessionError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Exit::Done),
+        Err(error) => Err(Failure::new(error.to_string())),
+        Ok(Ending::Interrupted) => Ok(Exit::Interrupted),
+        Ok(Ending::InputsEnded) if args.check && alarmed => Ok(Exit::No),
+        Ok(Ending::InputsEnded) => Ok(Exit::Done),
+    }
+}
+
+fn keep<S: Sink>(
+    inputs: Inputs,
+    setup: &Setup,
+    args: &Args,
+    interrupt: &Interrupt,
+    sink: &mut S,
+) -> Result<Ending, SessionError> {
+    let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
+    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt };
+    match inputs {
+        Inputs::Logs(logs) => session::replay(logs, orders, args.pace, sink),
+        Inputs::Live(sources) => session::live(sources, orders, sink),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_an_order() {
+        assert_eq!(order("here"), Ok(Command::SteerHere));
+        assert!(matches!(order("135C"), Ok(Command::Steer(_))));
+        for wrong in ["135", "361C", "north", ""] {
+            assert!(order(wrong).is_err_and(|text| text.contains("--steer 135C")), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn what_is_a_time_between() {
+        assert_eq!(every("10s"), Ok(Span::from_s(10)));
+        assert_eq!(every("2min"), Ok(Span::from_s(120)));
+        assert_eq!(every("5"), Ok(Span::from_s(5)));
+        for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
+            assert!(every(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn what_is_a_heading() {
+        assert!(heading("HCHDG").is_ok());
+        for wrong in ["GPRMC", "hchdg", "HDG", ""] {
+            assert!(heading(wrong).is_err(), "{wrong}");
+        }
+    }
 }

@@ -17,6 +17,7 @@ use crate::input::stamp::stamp;
 use crate::input::stamp::start_of;
 use crate::input::timeline::Timeline;
 use crate::input::timeline::Verdict;
+use crate::input::timeline::is_before_any_clock;
 use crate::input::utc::said_time;
 
 /// Most bytes that wait for a time.
@@ -40,7 +41,6 @@ struct Timed {
 /// What [`Log::take`] hands out.
 #[derive(Debug)]
 pub(crate) struct Taken<'a> {
-    pub(crate) own: i64,
     pub(crate) utc: Option<i64>,
     pub(crate) bytes: &'a [u8],
 }
@@ -126,7 +126,7 @@ impl Log {
         }
         let length = (end - self.taken) as usize;
         self.taken = end;
-        Some(Taken { own: first.own, utc: first.utc, bytes: self.lines.take(length) })
+        Some(Taken { utc: first.utc, bytes: self.lines.take(length) })
     }
 
     /// Takes the next line from the buffer and gives a moment to whatever can have one now.
@@ -222,14 +222,17 @@ impl Log {
     /// Two times agree that time jumped by `by`: to `to` in the suspect line, and on to `raw` here.
     fn jump(&mut self, to: i64, by: i64, raw: i64) {
         let before = self.suspect.take().unwrap_or(0).min(self.held.len() - 1);
-        if by < 0 {
+        let mut up_to_suspect = before + 1;
+        let clock_was_set = self.times_from == TimesFrom::Stamps && is_before_any_clock(to - by);
+        if by < 0 || clock_was_set {
             self.go_on_at_pace(before);
+            up_to_suspect = 1;
             self.line_time.resume(to, self.now.unwrap_or(0));
-            self.note(NoteKind::StepBack { ms: by.unsigned_abs() });
+            let step_back = NoteKind::StepBack { ms: by.unsigned_abs() };
+            self.note(if clock_was_set { NoteKind::ClockSet } else { step_back });
             self.told = self.now.unwrap_or(0);
-        } else {
-            self.reach(self.line_time.own(to), before + 1);
         }
+        self.reach(self.line_time.own(to).max(self.now.unwrap_or(0)), up_to_suspect);
         self.reach(self.line_time.own(raw).max(self.now.unwrap_or(0)), self.held.len());
     }
 

@@ -6,6 +6,17 @@
 //!          of them are believed
 //! live     one thread for each source, sending over a bounded channel; serial, net: what they read from
 //! ```
+//!
+//! # Time in a log
+//! A log whose first sentences carry stamps runs by them; else by the UTC in RMC, ZDA, GGA, GNS and
+//! GLL with a right checksum. Lines between two such times are spread evenly; at most 64 KiB are
+//! held for that. Where the position is lost and headings go on, lines follow at the log's usual
+//! pace until there is a time again: were time to stand still there, nothing could be raised. Lines
+//! before the first time lead up to it at that pace. Few lines over a long time are a gap, and time
+//! jumps with it. A time more than a minute ahead or 2 s behind is believed only when another
+//! agrees; after a step back the replay goes on from where it was. A log's dates are mended for the
+//! GPS week rollover only by other dates in the same log, so that a log of 2006 stays one.
+//!
 //! A leaf: nothing here names a display, a session or a verb.
 
 mod error;
@@ -17,6 +28,8 @@ mod note;
 mod open;
 mod probe;
 mod replay;
+#[cfg(test)]
+mod replay_tests;
 mod serial;
 mod source;
 mod stamp;

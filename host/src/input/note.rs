@@ -36,6 +36,9 @@ pub enum NoteKind {
         /// By how much, milliseconds.
         ms: u64,
     },
+    /// The recorder's clock, which had begun in 1970 for want of a battery, was set. The replay goes
+    /// on from where it was.
+    ClockSet,
     /// A time far from its neighbours, not confirmed by the next one, was not believed.
     Outlier,
     /// A date was `weeks` too early (the GPS week number wraps every 1024 weeks), as another date
@@ -61,6 +64,7 @@ impl fmt::Display for NoteKind {
                 write!(f, "no time in the log for {}; lines laid out at its usual pace", Words(ms))
             }
             Self::StepBack { ms } => write!(f, "time in the log steps back by {}; replay goes on", Words(ms)),
+            Self::ClockSet => f.write_str("the recorder's clock was set; before, its date was not known"),
             Self::Outlier => f.write_str("a time far from its neighbours was not believed"),
             Self::RolloverMended { weeks } => {
                 write!(f, "dates {weeks} weeks too early (GPS week rollover) mended by the log's other dates")

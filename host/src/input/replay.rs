@@ -138,7 +138,7 @@ impl Replay {
         let at = self.at;
         let source = SourceId(u8::try_from(index).unwrap_or(u8::MAX));
         let taken = self.logs[index].take();
-        Ok(taken.map(|Taken { utc, bytes, .. }| Piece { source, at, utc_ms: utc, bytes }))
+        Ok(taken.map(|Taken { utc, bytes }| Piece { source, at, utc_ms: utc, bytes }))
     }
 
     /// How far it is.

@@ -11,6 +11,9 @@ const MILLISECONDS_FROM: i64 = 100_000_000_000;
 /// A bare number below this (1973-03-03) is no Unix time, but a port, a counter or a speed.
 const SECONDS_FROM: i64 = 100_000_000;
 
+/// 2100-01-01T00:00:00Z: what claims to be later is damaged.
+const LAST_MS: i64 = 4_102_444_800_000;
+
 /// Where a line's first start character (`$`, `!` or `\`) stands.
 #[inline]
 pub(crate) fn start_of(line: &[u8]) -> Option<usize> {
@@ -22,7 +25,7 @@ pub(crate) fn start_of(line: &[u8]) -> Option<usize> {
 #[inline]
 pub(crate) fn stamp(line: &[u8], start: usize) -> Option<i64> {
     let tagged = if line.get(start) == Some(&b'\\') { tag_time(&line[start + 1..]) } else { None };
-    tagged.or_else(|| prefix_time(line.get(..start)?))
+    tagged.or_else(|| prefix_time(line.get(..start)?)).filter(|&stamp| stamp < LAST_MS)
 }
 
 /// The sentence of `line`: what follows its prefix and its TAG blocks, from `$` or `!`.
@@ -104,11 +107,8 @@ fn whole(text: &[u8]) -> Option<(i64, usize, &[u8])> {
 pub(crate) fn fraction_ms(text: &[u8]) -> (i64, &[u8]) {
     let [b'.' | b',', rest @ ..] = text else { return (0, text) };
     let digits = rest.iter().take_while(|b| b.is_ascii_digit()).count();
-    let mut ms = 0;
-    for at in 0..3 {
-        ms = ms * 10 + if at < digits { i64::from(rest[at] - b'0') } else { 0 };
-    }
-    (ms, &rest[digits..])
+    let thousandths = rest[..digits].iter().map(|digit| i64::from(digit - b'0')).chain([0; 3]).take(3);
+    (thousandths.fold(0, |ms, digit| ms * 10 + digit), &rest[digits..])
 }
 
 fn unix_time(text: &[u8]) -> Option<i64> {
@@ -201,6 +201,8 @@ mod tests {
             "2026-02-29T10:11:09Z $HCHDG,",
             "2026-07-14T24:11:09Z $HCHDG,",
             "12345678901234567890 $HCHDG,",
+            "9784023869 $HCHDG,",
+            "2826-07-14T10:11:09Z $HCHDG,",
             "deadbeef1784023869a $HCHDG,",
             "$HCHDG,101.1,,,7.1,W*3C 1784023869",
             "\\c:1784023869*00\\$HCHDG,",

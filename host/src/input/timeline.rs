@@ -5,21 +5,25 @@
 //! is what a replay runs by.
 //!
 //! ```text
-//!            on, up to 10 min                      first far time
-//!   +----> [believed] <---------------+  [believed] -----------> [suspect]
-//!   +-----------+                     +-- near the believed one -----+ |  far, but not near the suspect:
-//!                                     |   (the suspect was an outlier) +-+  it is the new suspect
-//!                                     +-- near the suspect: gap, or step back
+//! believed, a time up to a minute on        -> believed
+//! believed, a time far from it              -> suspect
+//! suspect,  a time near the believed one    -> believed (the suspect was an outlier)
+//! suspect,  a time that agrees with it      -> believed (a gap, or a step back)
+//! suspect,  any other time                  -> suspect, and it is the suspect now
 //! ```
 
 use crate::input::stamp::DAY_MS;
+use crate::input::utc::FIRST_DAY;
 use crate::input::utc::SaidTime;
 
 /// Back by up to this is jitter between talkers: time stands still.
 const JITTER_MS: i64 = 2_000;
 
 /// On by more than this needs a second time that agrees.
-const ON_AT_MOST_MS: i64 = 600_000;
+const ON_AT_ONCE_MS: i64 = 60_000;
+
+/// A second time agrees when it is no further on than this.
+const AGREES_MS: i64 = 600_000;
 
 /// How long until the GPS week number of older receivers comes round: 10 bits of weeks.
 ///
@@ -100,7 +104,7 @@ impl Timeline {
             return Verdict::First;
         };
         let by = raw - last;
-        if is_near(by) {
+        if (-JITTER_MS..=ON_AT_ONCE_MS).contains(&by) {
             // A time without a date says nothing about a jump by whole days.
             if dated || !self.suspect.is_some_and(|suspect| suspect.dated) {
                 self.outlier |= self.suspect.take().is_some();
@@ -112,7 +116,7 @@ impl Timeline {
             return Verdict::On;
         }
         match self.suspect {
-            Some(suspect) if is_near(raw - suspect.raw) => {
+            Some(suspect) if agrees(raw - suspect.raw) => {
                 self.suspect = None;
                 self.last = Some(raw.max(suspect.raw));
                 Verdict::Jumped { to: suspect.raw, by: suspect.raw - last }
@@ -137,7 +141,8 @@ impl Timeline {
 
     /// The UTC at a moment of the log's own time, where the date is known.
     pub(crate) fn utc(&self, own: i64) -> Option<i64> {
-        self.dated.then_some(own - self.shift)
+        let raw = own - self.shift;
+        (self.dated && !is_before_any_clock(raw)).then_some(raw)
     }
 
     /// The raw time that a sentence says: its day found or guessed, its date mended. And whether it
@@ -146,9 +151,9 @@ impl Timeline {
         let Some(days) = said.days else {
             let near_last = nearest_day(said.tod_ms, self.last.unwrap_or(self.hint));
             let raw = match (self.last, self.suspect) {
-                (Some(last), Some(suspect)) if !is_near(near_last - last) => {
+                (Some(last), Some(suspect)) if !agrees(near_last - last) => {
                     let near_suspect = nearest_day(said.tod_ms, suspect.raw);
-                    if is_near(near_suspect - suspect.raw) { near_suspect } else { near_last }
+                    if agrees(near_suspect - suspect.raw) { near_suspect } else { near_last }
                 }
                 _ => near_last,
             };
@@ -206,8 +211,13 @@ impl Timeline {
     }
 }
 
-const fn is_near(by: i64) -> bool {
-    -JITTER_MS <= by && by <= ON_AT_MOST_MS
+const fn agrees(by: i64) -> bool {
+    -JITTER_MS <= by && by <= AGREES_MS
+}
+
+/// Whether a raw time is what a clock says that was never set: no boat was recorded before 1995.
+pub(crate) const fn is_before_any_clock(raw: i64) -> bool {
+    raw < FIRST_DAY * DAY_MS
 }
 
 /// The moment with this time of day that is nearest to `reference`.

@@ -19,7 +19,7 @@ pub(crate) struct SaidTime {
 }
 
 /// 1995-01-01 as days since 1970-01-01.
-const FIRST_DAY: i64 = 9131;
+pub(crate) const FIRST_DAY: i64 = 9131;
 
 /// Days since 1970-01-01 of a date of the Gregorian calendar; `None` where there is no such day.
 pub(crate) fn days_from_date(year: i64, month: i64, day: i64) -> Option<i64> {

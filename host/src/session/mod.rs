@@ -1,1 +1,156 @@
-//! TO BE WRITTEN by the watch helper.
+//! The session: one plain loop on one thread, between the inputs, the monitor and the displays.
+//!
+//! ```text
+//! replay   a log drives time: before each piece the monitor is woken wherever it asked to be
+//! live     the clock drives time: what lies in the queue first, then what is due
+//! watch    both: feeds the monitor, hands every event on before the next one can be caused
+//! upkeep   what the monitor is told meanwhile: the model's variation, the order "here"
+//! pace     a replay held to N times real time; interrupt: the keyboard ends a watch cleanly
+//! ```
+//! The session knows no display: it hands everything to a [`Sink`].
+
+mod interrupt;
+mod live;
+mod pace;
+mod replay;
+mod upkeep;
+mod watch;
+
+#[cfg(test)]
+mod tests;
+
+pub use interrupt::Interrupt;
+pub use live::live;
+pub use pace::{Pace, PaceError};
+pub use replay::replay;
+
+use std::io;
+
+use lubber_core::monitor::Event;
+use lubber_core::monitor::ModelVariation;
+use lubber_core::monitor::Monitor;
+use lubber_core::monitor::Settings;
+use lubber_core::picture::Command;
+use lubber_core::picture::SourceId;
+use lubber_core::time::Instant;
+use lubber_core::unit::Position;
+
+use crate::input::InputError;
+use crate::input::LogNote;
+
+/// A moment of the watch.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Moment {
+    /// On the monitor's clock; its origin is the start of the watch.
+    pub now: Instant,
+    /// UTC, milliseconds since 1970, once the log or a talker gave it.
+    pub utc_ms: Option<i64>,
+}
+
+/// Whoever is told what happens. An error ends the watch.
+pub trait Sink {
+    /// The monitor said something.
+    ///
+    /// # Errors
+    /// Whatever keeps the sink from taking it.
+    fn event(&mut self, moment: Moment, event: &Event<'_>) -> io::Result<()>;
+
+    /// The inputs said something.
+    ///
+    /// # Errors
+    /// As [`Self::event`].
+    fn remark(&mut self, moment: Moment, remark: Remark<'_>) -> io::Result<()>;
+
+    /// When it wants to look at the monitor next. After a look this must be later than the look.
+    fn due(&self) -> Instant;
+
+    /// It may look at the monitor.
+    ///
+    /// # Errors
+    /// As [`Self::event`].
+    fn look(&mut self, moment: Moment, monitor: &Monitor) -> io::Result<()>;
+
+    /// So many bytes of a log are read.
+    fn progress(&mut self, read: u64, total: Option<u64>);
+
+    /// The watch has ended; the last look.
+    ///
+    /// # Errors
+    /// As [`Self::event`].
+    fn end(&mut self, moment: Moment, monitor: &Monitor, ending: Ending) -> io::Result<()>;
+}
+
+/// What is worth telling beside the monitor's events.
+#[derive(Clone, Copy, Debug)]
+pub enum Remark<'a> {
+    /// Something about a log's own time.
+    Log(&'a LogNote),
+    /// A gap so long that only its beginning was watched through.
+    GapSkipped {
+        /// Milliseconds of it that were jumped.
+        ms: u64,
+    },
+    /// A live source began or ceased to work.
+    Works {
+        /// Which.
+        source: SourceId,
+        /// Whether it works now.
+        works: bool,
+        /// Why not, with the remedy.
+        why: &'a str,
+    },
+    /// The speed of a serial line was found.
+    BaudFound {
+        /// Which.
+        source: SourceId,
+        /// Baud.
+        baud: u32,
+    },
+    /// A live source came to its end.
+    Ended {
+        /// Which.
+        source: SourceId,
+    },
+    /// The date of a live line was mended.
+    RolloverMended {
+        /// By how many weeks it was too early.
+        weeks: u32,
+    },
+    /// There is no variation by the model for this place and date.
+    NoModel {
+        /// Why.
+        why: &'a str,
+    },
+}
+
+/// How a watch ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// The inputs have nothing more to say.
+    InputsEnded,
+    /// From the keyboard, or by the system.
+    Interrupted,
+}
+
+/// What a watch is kept with.
+pub struct Orders<'a> {
+    /// The owner's settings.
+    pub settings: Settings,
+    /// How the owner says the boat is steered, from the start.
+    pub steer: Option<Command>,
+    /// The model's variation at a position and a UTC in milliseconds since 1970.
+    pub model: &'a mut dyn FnMut(Position, i64) -> Result<ModelVariation, String>,
+    /// The keyboard.
+    pub interrupt: &'a Interrupt,
+}
+
+/// Why a watch could not be kept on.
+#[derive(Debug, thiserror::Error)]
+pub enum SessionError {
+    /// A log cannot be read any more.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// The output cannot be written.
+    #[error("cannot write the output: {0}")]
+    Output(#[from] io::Error),
+}

@@ -18,6 +18,7 @@ use crate::picture::Picture;
 use crate::picture::Reduced;
 use crate::time::Instant;
 use crate::time::Span;
+use crate::unit::Speed;
 
 /// Nine degrees: three times the wander of an averaged course in a seaway, and it leaves room to
 /// find a turn of 15 degrees with a following current. Common practice, no source.
@@ -35,6 +36,9 @@ const LEARN: Span = Span::from_s(45);
 const TURNED: Turn = Turn::from_deg(12);
 /// A current may change what is normal by the time constant of this, while all is quiet.
 const FOLLOW: Span = Span::from_min(5);
+/// A slow boat is judged as one that makes this: her leeway and the receiver's noise do not shrink
+/// with her speed, and against a foul current she moves faster through the water than it seems.
+const SLOWEST: i64 = Speed::from_milliknots(2500).as_mm_s() as i64 * 16;
 /// What a change of heading may do by itself: a current of 1.5 knots (771 mm/s) is turned in the
 /// boat's frame, and leeway of 4 degrees on each tack changes sides.
 const CURRENT_MM_S: i64 = 771;
@@ -95,6 +99,11 @@ impl AgainstGround {
             raised_at: None,
             is_true: false,
         }
+    }
+
+    /// Whether it stands raised, judged just now or not.
+    pub(super) fn is_up(&self) -> bool {
+        self.latch.is_up()
     }
 
     /// A witness is missing just now.
@@ -182,7 +191,7 @@ impl AgainstGround {
         let one = i64::from(trig::ONE);
         let current = CURRENT_MM_S * 16 * 2 * i64::from(trig::sin(half)) / one;
         let leeway = if turned > TURNED { ahead * sine_over_cosine(LEEWAY) / one } else { 0 };
-        let allowed = ahead * sine_over_cosine(self.limit) / one + current + leeway;
+        let allowed = ahead.max(SLOWEST) * sine_over_cosine(self.limit) / one + current + leeway;
         let by = trig::direction(ahead, change).map_or(Turn::ZERO, |b| Turn::from_mdeg(b.as_mdeg()).wrapped());
         Compared { by, turned, above: change.abs() > allowed, below: change.abs() * 5 < allowed * 2 }
     }

@@ -39,11 +39,13 @@ impl Disagreement {
             return Verdict::Unjudged(Why::NoHeading);
         };
         let mut judged = false;
+        let mut unproven = false;
         let mut raised = None;
         let place = picture.headings().iter().position(|channel| channel.origin == primary.origin).unwrap_or(0);
         for (index, other) in picture.headings().iter().enumerate() {
             let Some(against) = self.headings.get_mut(index) else { continue };
-            if index == place || picture.kinship(place, index) == Kinship::OneSensor {
+            let kinship = picture.kinship(place, index);
+            if index == place || kinship == Kinship::OneSensor {
                 continue;
             }
             let Some(raw) = other.raw.fresh(now) else {
@@ -52,9 +54,12 @@ impl Disagreement {
             };
             let reduced = picture.reduce(other, raw);
             match against.judge(&heading, raw, &reduced, now) {
-                Ok(None) => judged = true,
+                // What may be a copy can contradict, but its agreement proves nothing.
+                Ok(None) => {
+                    judged |= kinship == Kinship::Two;
+                    unproven |= kinship == Kinship::Unknown;
+                }
                 Ok(Some(by)) => {
-                    judged = true;
                     let seen = reduced.truth.or(reduced.magnetic.map(|m| crate::heading::True(m.0)));
                     if let (None, Some(seen)) = (raised, seen) {
                         let with = Disagreeing::Heading { origin: other.origin, heading: seen };
@@ -69,7 +74,9 @@ impl Disagreement {
             (Some(evidence), _) => Verdict::Raised(evidence),
             (None, Ok(Some((by, with)))) => Verdict::Raised(Evidence::Disagreement { of: primary.origin, with, by }),
             (None, Ok(None)) => Verdict::Clear,
-            (None, Err(_)) if judged => Verdict::Clear,
+            // What the ground raised is not cleared by a heading that never showed it.
+            (None, Err(_)) if judged && !self.ground.is_up() => Verdict::Clear,
+            (None, Err(Why::NoWitness)) if unproven => Verdict::Unjudged(Why::MayBeCopies),
             (None, Err(why)) => Verdict::Unjudged(why),
         }
     }

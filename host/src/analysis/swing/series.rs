@@ -1,0 +1,246 @@
+//! A block of log made ready for the fit: the heading smoothed, the velocity in bins of three seconds,
+//! and the stretches of turning and of straight running told apart.
+
+use super::collect::Block;
+
+/// Length of a velocity bin, seconds.
+///
+/// Short enough that a bin of a fast circle spans 12 degrees, long enough to take out the yaw.
+pub(crate) const BIN_S: f64 = 3.0;
+/// Standard deviation of the smoothing of the heading, seconds: the spread of a bin of three seconds
+/// is 0.87, so that heading and velocity are blurred alike.
+const BLUR_S: f64 = 0.9;
+/// Grid of the smoothed heading, seconds.
+const STEP_S: f64 = 0.5;
+/// How far the nearest sample on either side may lie for a smoothed heading to count, seconds.
+const REACH_S: f64 = 2.6;
+/// Turn rate is judged over this time to either side, seconds, against this part of the usual rate.
+const HALF_RATE_S: f64 = 5.0;
+const PART_OF_TURN: f64 = 0.4;
+/// Shortest stretch, seconds.
+const SHORTEST_S: f64 = 12.0;
+/// How long after a change from straight to turning or back the speed is still settling, seconds.
+const SETTLING_S: f64 = 12.0;
+
+/// The smoothed heading of a block.
+#[derive(Clone, Debug)]
+pub(crate) struct Smooth {
+    start_s: f64,
+    /// Heading in degrees, unwrapped, and its rate in degrees a second; `None` in a gap.
+    grid: Vec<Option<(f64, f64)>>,
+}
+
+/// A stretch of one kind.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Piece {
+    /// Begin, seconds.
+    pub(crate) from_s: f64,
+    /// End, seconds.
+    pub(crate) to_s: f64,
+    /// Turned in it, degrees, starboard plus; `None` for straight running.
+    pub(crate) turned_deg: Option<f64>,
+}
+
+/// One velocity bin.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Bin {
+    /// Mean time of its samples, seconds.
+    pub(crate) t_s: f64,
+    /// Mean velocity over the ground, m/s.
+    pub(crate) north: f64,
+    /// The same, east.
+    pub(crate) east: f64,
+    /// White variance over that of a full bin.
+    pub(crate) scale: f64,
+    /// Which piece it lies in.
+    pub(crate) piece: usize,
+    /// Whether the speed may still be settling.
+    pub(crate) settling: bool,
+}
+
+/// A block ready for the fit.
+#[derive(Clone, Debug)]
+pub(crate) struct Series {
+    pub(crate) log: usize,
+    pub(crate) heading: Smooth,
+    pub(crate) pieces: Vec<Piece>,
+    pub(crate) bins: Vec<Bin>,
+}
+
+impl Smooth {
+    /// Smooths by a local straight line under a Gaussian weight.
+    fn new(samples: &[(f64, f64)]) -> Self {
+        let start_s = samples.first().map_or(0.0, |(t, _)| *t);
+        let span = samples.last().map_or(0.0, |(t, _)| t - start_s);
+        let mut low = 0;
+        let grid = (0..=(span / STEP_S) as usize)
+            .map(|at| {
+                let t = start_s + at as f64 * STEP_S;
+                while samples.get(low).is_some_and(|(s, _)| *s < t - 3.0 * BLUR_S) {
+                    low += 1;
+                }
+                line_at(t, samples[low..].iter().take_while(|(s, _)| *s <= t + 3.0 * BLUR_S))
+            })
+            .collect();
+        Self { start_s, grid }
+    }
+
+    /// Heading and rate at a time, by the cubic through both at the grid's two neighbours.
+    pub(crate) fn at(&self, t_s: f64) -> Option<(f64, f64)> {
+        let place = (t_s - self.start_s) / STEP_S;
+        if place.is_nan() || place < 0.0 {
+            return None;
+        }
+        let (h0, r0) = (*self.grid.get(place as usize)?)?;
+        let (h1, r1) = (*self.grid.get(place as usize + 1)?)?;
+        let x = place.fract();
+        let (m0, m1) = (r0 * STEP_S, r1 * STEP_S);
+        let (a, b) = (2.0 * (h0 - h1) + m0 + m1, 3.0 * (h1 - h0) - 2.0 * m0 - m1);
+        Some((((a * x + b) * x + m0) * x + h0, ((3.0 * a * x + 2.0 * b) * x + m0) / STEP_S))
+    }
+
+    /// The mean rate over [`HALF_RATE_S`] to either side, as far as the block reaches.
+    fn broad_rate(&self, at: usize) -> Option<f64> {
+        let reach = (HALF_RATE_S / STEP_S) as usize;
+        let (from, to) = (at.saturating_sub(reach), (at + reach).min(self.grid.len() - 1));
+        let first = (from..=at).find_map(|i| self.grid[i].map(|g| (i, g.0)))?;
+        let last = (at..=to).rev().find_map(|i| self.grid[i].map(|g| (i, g.0)))?;
+        (last.0 > first.0).then(|| (last.1 - first.1) / ((last.0 - first.0) as f64 * STEP_S))
+    }
+}
+
+fn line_at<'a>(t: f64, near: impl Iterator<Item = &'a (f64, f64)>) -> Option<(f64, f64)> {
+    let (mut w0, mut w1, mut w2, mut y0, mut y1) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    let (mut before, mut after, mut base) = (f64::INFINITY, f64::INFINITY, None);
+    for &(s, heading) in near {
+        let x = s - t;
+        let y = heading - *base.get_or_insert(heading);
+        let w = (-0.5 * (x / BLUR_S).powi(2)).exp();
+        (w0, w1, w2) = (w0 + w, w1 + w * x, w2 + w * x * x);
+        (y0, y1) = (y0 + w * y, y1 + w * x * y);
+        if x <= 0.0 {
+            before = before.min(-x);
+        }
+        if x >= 0.0 {
+            after = after.min(x);
+        }
+    }
+    let determinant = w0 * w2 - w1 * w1;
+    if before > REACH_S || after > REACH_S || determinant <= 1e-9 {
+        return None;
+    }
+    Some((base? + (w2 * y0 - w1 * y1) / determinant, (w0 * y1 - w1 * y0) / determinant))
+}
+
+impl Series {
+    /// Prepares a block. `turn_only` leaves the straight running beside a turn out.
+    pub(crate) fn new(block: &Block, turn_only: bool) -> Self {
+        let heading = Smooth::new(&block.headings);
+        let mut pieces = pieces(block, &heading);
+        if turn_only && pieces.iter().any(|piece| piece.turned_deg.is_some()) {
+            pieces.retain(|piece| piece.turned_deg.is_some());
+        }
+        let bins = bins(&block.ground, &pieces);
+        Self { log: block.log, heading, pieces, bins }
+    }
+
+    /// The middle of the block, seconds.
+    pub(crate) fn middle_s(&self) -> f64 {
+        match (self.pieces.first(), self.pieces.last()) {
+            (Some(first), Some(last)) => (first.from_s + last.to_s) / 2.0,
+            _ => self.heading.start_s,
+        }
+    }
+}
+
+/// The stretches of one kind, by time, without the ones too short to say anything.
+fn pieces(block: &Block, heading: &Smooth) -> Vec<Piece> {
+    if heading.grid.is_empty() {
+        return Vec::new();
+    }
+    let usual = block.turns.iter().map(|turn| (turn.degrees / (turn.to_s - turn.from_s)).abs());
+    let limit = PART_OF_TURN * usual.fold(f64::INFINITY, f64::min);
+    let kind = |at: usize| -> i8 {
+        match heading.broad_rate(at) {
+            Some(rate) if rate.abs() >= limit => rate.signum() as i8,
+            _ => 0,
+        }
+    };
+    let mut runs: Vec<(i8, usize, usize)> = Vec::new();
+    for at in 0..heading.grid.len() {
+        let kind = kind(at);
+        match runs.last_mut() {
+            Some(run) if run.0 == kind => run.2 = at,
+            _ => runs.push((kind, at, at)),
+        }
+    }
+    // A slack moment in a turn, or a swerve on a straight, joins what it lies in.
+    let short = |run: &(i8, usize, usize)| ((run.2 - run.1) as f64) * STEP_S < SHORTEST_S;
+    let mut joined: Vec<(i8, usize, usize)> = Vec::new();
+    for run in runs {
+        match joined.last_mut() {
+            Some(last) if short(&run) || last.0 == run.0 => last.2 = run.2,
+            Some(last) if short(last) => *last = (run.0, last.1, run.2),
+            _ => joined.push(run),
+        }
+    }
+    joined
+        .into_iter()
+        .map(|(kind, from, to)| {
+            let at = |index: usize| heading.start_s + index as f64 * STEP_S;
+            let ends = (from..=to).filter_map(|i| heading.grid[i].map(|g| g.0));
+            let turned = ends.clone().next_back().zip(ends.clone().next()).map_or(0.0, |(last, first)| last - first);
+            Piece { from_s: at(from), to_s: at(to) + STEP_S, turned_deg: (kind != 0).then_some(turned) }
+        })
+        .collect()
+}
+
+fn bins(ground: &[(f64, f64, f64)], pieces: &[Piece]) -> Vec<Bin> {
+    let mut bins: Vec<(Bin, usize)> = Vec::new();
+    let settling = |t: f64, at: usize| {
+        let near = |edge: f64| (t - edge).abs() < SETTLING_S;
+        let turns = |piece: &Piece| piece.turned_deg.is_some();
+        // The speed falls after a turn begins and recovers after it ends, not before.
+        at > 0 && near(pieces[at].from_s) && (turns(&pieces[at]) || turns(&pieces[at - 1]))
+    };
+    for (at, piece) in pieces.iter().enumerate() {
+        let mut open: Option<(f64, usize, f64, f64, f64)> = None;
+        let mut close = |open: &mut Option<(f64, usize, f64, f64, f64)>| {
+            if let Some((_, count, t, north, east)) = open.take() {
+                let n = count as f64;
+                let t_s = t / n;
+                let settling = settling(t_s, at);
+                bins.push((Bin { t_s, north: north / n, east: east / n, scale: 1.0, piece: at, settling }, count));
+            }
+        };
+        for &(t, north, east) in ground.iter().filter(|(t, ..)| (piece.from_s..piece.to_s).contains(t)) {
+            if open.is_some_and(|(first, ..)| t - first >= BIN_S) {
+                close(&mut open);
+            }
+            let (_, count, sum_t, sum_n, sum_e) = open.get_or_insert((t, 0, 0.0, 0.0, 0.0));
+            (*count, *sum_t, *sum_n, *sum_e) = (*count + 1, *sum_t + t, *sum_n + north, *sum_e + east);
+        }
+        close(&mut open);
+    }
+    let full = bins.iter().map(|(_, count)| *count).max().unwrap_or(1) as f64;
+    bins.into_iter().map(|(bin, count)| Bin { scale: full / count as f64, ..bin }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_is_smoothed_to_itself_and_a_gap_is_none() {
+        let samples: Vec<(f64, f64)> =
+            (0..60).filter(|i| !(30..40).contains(i)).map(|i| (f64::from(i), 3.0 * f64::from(i) - 20.0)).collect();
+        let smooth = Smooth::new(&samples);
+        for t in [2.0, 10.3, 28.9, 45.77] {
+            let (heading, rate) = smooth.at(t).unwrap();
+            assert!((heading - (3.0 * t - 20.0)).abs() <= 1e-9 && (rate - 3.0).abs() <= 1e-9, "{t} {heading}");
+        }
+        assert_eq!(smooth.at(34.0), None);
+        assert_eq!(smooth.at(-1.0), None);
+        assert_eq!(smooth.at(80.0), None);
+    }
+}

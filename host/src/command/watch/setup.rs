@@ -1,0 +1,167 @@
+//! From what was typed and what the boat file says to what the watch is kept with.
+
+use std::path::PathBuf;
+
+use lubber_core::alert::AlertKind;
+use lubber_core::frame::ChecksumPolicy;
+use lubber_core::monitor::Settings;
+use lubber_core::monitor::SourceSettings;
+use lubber_core::picture::SourceId;
+
+use super::Args;
+use crate::boat::card::CardFile;
+use crate::boat::file::BoatFile;
+use crate::exit::Failure;
+use crate::input::InputError;
+use crate::input::OpenOptions;
+use crate::input::ReplayOptions;
+use crate::input::Source;
+use crate::input::StdinKind;
+use crate::view;
+use crate::view::Sources;
+
+/// All that a watch is kept with.
+pub(super) struct Setup {
+    pub(super) inputs: Vec<Source>,
+    pub(super) options: OpenOptions,
+    pub(super) settings: Settings,
+    pub(super) sources: Sources,
+    /// The boat file that was used.
+    pub(super) boat_file: Option<PathBuf>,
+    /// The boat's name.
+    pub(super) boat: Option<String>,
+    /// The card that is used, and what is to be said about it.
+    pub(super) card: Option<PathBuf>,
+    pub(super) findings: Vec<String>,
+}
+
+impl Setup {
+    pub(super) fn of(args: &Args) -> Result<Self, Failure> {
+        let (boat_file, boat) = match BoatFile::find(args.boat.as_deref())? {
+            Some((path, boat)) => (Some(path), boat),
+            None => (None, BoatFile::default()),
+        };
+        let card_path = args.card.clone().or_else(|| boat.card.clone());
+        let card_file = card_path.as_deref().map(CardFile::read).transpose()?;
+        let mut findings = card_file.as_ref().map(|card| card.findings.clone()).unwrap_or_default();
+        let mut settings = boat.settings(card_file.as_ref().map(|file| file.card.clone()));
+        if let Some(heading) = args.heading {
+            settings.primary = Some(heading);
+        }
+        let sensor = card_file.as_ref().and_then(|card| card.sensor);
+        match (sensor, settings.primary) {
+            (Some(sensor), None) => settings.primary = Some(sensor),
+            (Some(sensor), Some(primary)) if sensor != primary => findings.push(format!(
+                "the card is of {sensor}, but the watch is kept by {primary}: a card fits only the sensor it was made for"
+            )),
+            _ => {}
+        }
+
+        let (inputs, names): (Vec<Source>, Vec<view::Source>) = if args.sources.is_empty() {
+            let named = boat.sources.iter().map(|source| {
+                let input: Source = source.from.parse().map_err(|error| {
+                    let file = boat_file.as_deref().map_or_else(String::new, |file| file.display().to_string());
+                    Failure::new(format!("{file}: source \"{}\": {error}", source.name))
+                })?;
+                Ok((input, view::Source { name: source.name.clone(), checksum: source.checksum }))
+            });
+            named.collect::<Result<Vec<_>, Failure>>()?.into_iter().unzip()
+        } else {
+            settings.sources = Default::default();
+            settings.source_count = u8::try_from(args.sources.len().min(SourceId::MAX)).unwrap_or(0);
+            let named = args.sources.iter().zip(0_usize..).map(|(input, place)| {
+                let typed = input.to_string();
+                // A source that the boat file knows is read as the boat file says.
+                let known = boat.sources.iter().find(|source| source.from == typed);
+                let checksum = known.map(|source| source.checksum).unwrap_or_default();
+                if let Some(slot) = settings.sources.get_mut(place) {
+                    *slot = SourceSettings { checksum };
+                }
+                let name = known.map_or(typed, |source| source.name.clone());
+                (input.clone(), view::Source { name, checksum })
+            });
+            named.unzip()
+        };
+        let mut names = names;
+        if let Some(rule) = args.checksum {
+            let rule = ChecksumPolicy::from(rule);
+            settings.sources.iter_mut().for_each(|source| source.checksum = rule);
+            names.iter_mut().for_each(|source| source.checksum = rule);
+        }
+        let stdin = match (args.live, args.log) {
+            (true, _) => StdinKind::Live,
+            (_, true) => StdinKind::Log,
+            _ => StdinKind::default(),
+        };
+        let checksums = names.iter().map(|source| source.checksum).collect();
+        let replay = ReplayOptions { start: args.start, rate: args.rate, checksums };
+        Ok(Self {
+            inputs,
+            options: OpenOptions { stdin, replay, ..OpenOptions::default() },
+            settings,
+            sources: Sources::new(names),
+            boat_file,
+            boat: boat.name,
+            card: card_path,
+            findings,
+        })
+    }
+
+    /// An input's refusal, with what only the verb knows.
+    pub(super) fn explain(&self, error: &InputError) -> Failure {
+        match (error, &self.boat_file) {
+            (InputError::None, Some(file)) => {
+                Failure::new(format!("{error}; or a [[source]] in {}, which has none", file.display()))
+            }
+            (InputError::None, None) => Failure::new(format!("{error}; or a [[source]] in boat.toml")),
+            _ => Failure::new(error.to_string()),
+        }
+    }
+
+    /// What the watch is kept with, a name and a text each.
+    pub(super) fn lines(&self) -> Vec<(&'static str, String)> {
+        let mut lines = Vec::new();
+        if let Some(boat) = &self.boat {
+            lines.push(("boat", boat.clone()));
+        }
+        for (_, source) in self.sources.iter() {
+            let rule = match source.checksum {
+                ChecksumPolicy::Required => "",
+                ChecksumPolicy::Optional => ", lines without a checksum pass",
+                ChecksumPolicy::Ignored => ", CHECKSUM IGNORED: damaged lines pass as good ones",
+            };
+            lines.push(("source", format!("{}{rule}", source.name)));
+        }
+        lines.push((
+            "boat file",
+            self.boat_file.as_ref().map_or("none, every setting is the default".into(), |f| f.display().to_string()),
+        ));
+        lines.push(("card", self.card.as_ref().map_or("none".into(), |f| f.display().to_string())));
+        let primary = self.settings.primary;
+        lines.push(("heading", primary.map_or("the best one heard".into(), |name| name.to_string())));
+        let off: Vec<_> = AlertKind::ALL
+            .iter()
+            .zip(&self.settings.limits)
+            .filter(|(_, limits)| limits.disabled)
+            .map(|(kind, _)| kind.name())
+            .collect();
+        if !off.is_empty() {
+            lines.push(("switched off", off.join(", ")));
+        }
+        for finding in &self.findings {
+            lines.push(("note", finding.clone()));
+        }
+        lines
+    }
+}
+
+/// What only a log can obey is refused for a live line, not passed over.
+pub(super) fn refuse_for_live(args: &Args) -> Result<(), Failure> {
+    let given = [("--pace", args.pace.is_some()), ("--start", args.start.is_some()), ("--rate", args.rate.is_some())];
+    match given.iter().find(|(_, given)| *given) {
+        Some((name, _)) => {
+            Err(Failure::new(format!("{name} is for recorded logs; on a live line the clock rules: leave it out")))
+        }
+        None => Ok(()),
+    }
+}

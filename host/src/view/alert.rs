@@ -1,0 +1,325 @@
+//! One change of one alert: its JSON line and its line of text.
+
+use lubber_core::alert::Disagreeing;
+use lubber_core::alert::Evidence;
+use lubber_core::alert::Instance;
+use lubber_core::alert::Lost;
+use lubber_core::alert::Priority;
+use lubber_core::arbiter::AlertChange;
+use lubber_core::arbiter::State;
+use lubber_core::picture::Reference;
+
+use crate::view::Sources;
+use crate::view::Stamp;
+use crate::view::json::Object;
+use crate::view::json::object;
+use crate::view::number::degrees;
+use crate::view::number::knots;
+use crate::view::number::seconds;
+use crate::view::number::side;
+use crate::view::number::signed;
+use crate::view::number::whole;
+use crate::view::text::Row;
+use crate::view::text::Tone;
+use crate::view::text::wrap;
+
+/// What the alert is about, as a person calls it: `HCHDG`, the name of a source, or `boat`.
+pub fn instance(instance: Instance, sources: &Sources) -> String {
+    match instance {
+        Instance::Boat => "boat".into(),
+        Instance::Sensor(origin) => origin.to_string(),
+        Instance::Source(id) => sources.name(id).into(),
+    }
+}
+
+/// What it saw, in words; of an alert that no longer stands it says so first.
+pub fn words(change: &AlertChange) -> String {
+    if !matches!(change.state, State::Normal | State::RectifiedUnacknowledged) {
+        return change.evidence.to_string();
+    }
+    // The evidence is of the moment it was over, or of the last moment before.
+    match change.evidence {
+        Evidence::OffHeading { heading, ordered, off, .. } => {
+            format!("over: heading {heading}, ordered {ordered}: {} to {}", whole(off), side(off))
+        }
+        Evidence::Disagreement { of, with, .. } => {
+            let (Disagreeing::Heading { origin, .. } | Disagreeing::Ground { origin, .. }) = with;
+            format!("over: {of} and {origin} agree again")
+        }
+        Evidence::Lost { .. } => "over: it is there again".into(),
+        Evidence::Frozen { .. } => "over: it moves again".into(),
+        Evidence::InputLost { .. } => "over: bytes come again".into(),
+        Evidence::InputDamaged { .. } => "over: fewer lines are refused".into(),
+    }
+}
+
+/// Appends the change as one JSON object.
+pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sources) {
+    object(out, |o| {
+        o.text_or_null("at", stamp.iso());
+        o.number("since_start_ms", stamp.since_start_ms);
+        o.text("alert", change.kind);
+        o.text("priority", change.priority);
+        o.text("state", change.state.word());
+        o.text("instance", instance(change.instance, sources));
+        o.number("occurrence", change.occurrence);
+        if change.escalated {
+            o.flag("escalated", true);
+        }
+        if change.repeated {
+            o.flag("repeated", true);
+        }
+        if let Some(cause) = change.follows {
+            o.text("follows", cause);
+        }
+        if let (Instance::Sensor(origin), true) = (change.instance, sources.several()) {
+            o.text("source", sources.name(origin.source));
+        }
+        o.text("text", words(change));
+        o.object("values", |o| values(o, &change.evidence));
+    });
+}
+
+fn values(o: &mut Object<'_>, evidence: &Evidence) {
+    match *evidence {
+        Evidence::OffHeading { heading, ordered, .. } => {
+            let key = match heading.reference {
+                Reference::Compass => "heading_compass_deg",
+                Reference::Magnetic => "heading_magnetic_deg",
+                Reference::True => "heading_true_deg",
+            };
+            o.number(key, degrees(heading.bearing));
+            o.number("ordered_deg", degrees(ordered.bearing));
+            o.text("ordered_reference", ordered.reference.word());
+        }
+        Evidence::Disagreement { of, with, by } => {
+            o.text("of", of);
+            match with {
+                Disagreeing::Heading { origin, heading } => {
+                    o.text("with", origin);
+                    o.number("with_heading_true_deg", degrees(heading.0));
+                }
+                Disagreeing::Ground { origin, course, speed } => {
+                    o.text("with", origin);
+                    o.number("course_true_deg", degrees(course.0));
+                    o.number("speed_kn", knots(speed));
+                }
+            }
+            o.number("by_deg", signed(by));
+        }
+        Evidence::Lost { how, silent } => {
+            o.text(
+                "how",
+                match how {
+                    Lost::NeverCame => "never-came",
+                    Lost::Silent => "silent",
+                    Lost::Void => "void",
+                },
+            );
+            o.number("silent_s", seconds(silent));
+        }
+        Evidence::Frozen { at, still, turned } => {
+            o.number("at_deg", degrees(at.bearing));
+            o.text("at_reference", at.reference.word());
+            o.number("still_s", seconds(still));
+            o.number_or_null("turned_deg", turned.map(signed));
+        }
+        Evidence::InputLost { failed, silent } => {
+            o.flag("failed", failed);
+            o.number("silent_s", seconds(silent));
+        }
+        Evidence::InputDamaged { refused, of } => {
+            o.number("refused", refused);
+            o.number("lines", of);
+        }
+    }
+}
+
+/// The tone of an alert of this priority in this state.
+pub const fn tone(priority: Priority, state: State) -> Tone {
+    match (priority, state) {
+        (_, State::Normal) => Tone::Plain,
+        (Priority::Alarm, State::ActiveUnacknowledged) => Tone::AlarmUnanswered,
+        (Priority::Alarm, _) => Tone::Alarm,
+        (Priority::Warning, _) => Tone::Warning,
+        (Priority::Caution, _) => Tone::Caution,
+    }
+}
+
+/// Whether this change is to be heard, where there is something to hear it by.
+pub fn sounds(change: &AlertChange) -> bool {
+    change.follows.is_none() && change.state == State::ActiveUnacknowledged
+}
+
+/// The change for a person: a line that says what, and under it what was seen.
+pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize) -> Vec<Row> {
+    let clock = stamp.clock();
+    let word = match change.priority {
+        // Something that is over must not look like something that stands.
+        priority if change.state == State::Normal => format!("over ({priority})"),
+        Priority::Alarm => "ALARM".into(),
+        Priority::Warning => "WARNING".into(),
+        Priority::Caution => "caution".into(),
+    };
+    let mut remarks = if change.escalated {
+        ", was a warning that nobody answered".into()
+    } else if change.repeated {
+        ", not answered".into()
+    } else if change.occurrence > 1 {
+        format!(", number {}", change.occurrence)
+    } else {
+        String::new()
+    };
+    if let Some(cause) = change.follows {
+        remarks = format!("{remarks}, follows from {cause}");
+    }
+    let about = match change.instance {
+        Instance::Sensor(origin) if sources.several() => format!("{origin} on {}", sources.name(origin.source)),
+        other => instance(other, sources),
+    };
+    let indent = clock.len() + 1;
+    let what = format!("{} {about}: {}{remarks}", change.kind, change.state.word());
+    let mut lines = wrap(&what, width.saturating_sub(word.len() + 1), indent).into_iter();
+    let first = lines.next().unwrap_or_default();
+    let head = Row::plain(format!("{clock} "))
+        .and(tone(change.priority, change.state), word)
+        .and(Tone::Plain, format!(" {}", first.trim_start()));
+    let seen = wrap(&words(change), width, indent);
+    std::iter::once(head).chain(lines.chain(seen).map(Row::plain)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::view::Source;
+    use lubber_core::alert::AlertKind;
+    use lubber_core::angle::Bearing;
+    use lubber_core::angle::Turn;
+    use lubber_core::frame::ChecksumPolicy;
+    use lubber_core::frame::Formatter;
+    use lubber_core::frame::Talker;
+    use lubber_core::heading::True;
+    use lubber_core::picture::Origin;
+    use lubber_core::picture::Referred;
+    use lubber_core::picture::SourceId;
+    use lubber_core::time::Instant;
+    use lubber_core::time::Span;
+    use lubber_core::unit::Speed;
+
+    const HCHDG: Origin = Origin { source: SourceId(0), talker: Talker(*b"HC"), formatter: Formatter(*b"HDG") };
+    const GPRMC: Origin = Origin { source: SourceId(1), talker: Talker(*b"GP"), formatter: Formatter(*b"RMC") };
+    const STAMP: Stamp = Stamp { utc_ms: Some(1_783_995_069_300), since_start_ms: 812_300 };
+
+    fn sources(names: &[&str]) -> Sources {
+        let source = |name: &&str| Source { name: (*name).into(), checksum: ChecksumPolicy::Required };
+        Sources::new(names.iter().map(source).collect())
+    }
+
+    fn off_heading() -> AlertChange {
+        let compass = |mdeg| Referred { bearing: Bearing::from_mdeg(mdeg), reference: Reference::Compass };
+        AlertChange {
+            at: Instant::from_ms(812_300),
+            kind: AlertKind::OffHeading,
+            instance: Instance::Sensor(HCHDG),
+            occurrence: 1,
+            priority: Priority::Alarm,
+            state: State::ActiveUnacknowledged,
+            escalated: false,
+            repeated: false,
+            follows: None,
+            evidence: Evidence::OffHeading {
+                heading: compass(152_100),
+                ordered: compass(135_000),
+                off: Turn::from_mdeg(17_100),
+                lasting: Span::from_s(10),
+            },
+        }
+    }
+
+    #[test]
+    fn the_json_line_of_the_design() {
+        let mut line = String::new();
+        json(&mut line, STAMP, &off_heading(), &sources(&["night.nmea"]));
+        assert_eq!(
+            line,
+            concat!(
+                r#"{"at":"2026-07-14T02:11:09.300Z","since_start_ms":812300,"alert":"off-heading","#,
+                r#""priority":"alarm","state":"active-unacknowledged","instance":"HCHDG","occurrence":1,"#,
+                r#""text":"heading 152 C, ordered 135 C: 17 to starboard for 10 s","#,
+                r#""values":{"heading_compass_deg":152.1,"ordered_deg":135.0,"ordered_reference":"compass"}}"#
+            )
+        );
+    }
+
+    #[test]
+    fn an_escalation_and_a_second_source_are_said() {
+        let mut change = off_heading();
+        change.escalated = true;
+        change.follows = Some(AlertKind::InputLost);
+        let mut line = String::new();
+        json(&mut line, Stamp { utc_ms: None, ..STAMP }, &change, &sources(&["pilot", "gps"]));
+        let back: serde_json::Value = serde_json::from_str(&line).expect("it is JSON");
+        assert!(back["at"].is_null());
+        assert_eq!(back["escalated"], true);
+        assert_eq!(back["follows"], "input-lost");
+        assert_eq!(back["source"], "pilot");
+    }
+
+    #[test]
+    fn every_kind_of_evidence_is_json() {
+        let t = |deg| True(Bearing::from_deg(deg));
+        let at = Referred { bearing: Bearing::from_deg(7), reference: Reference::Magnetic };
+        let kinds = [
+            Evidence::Disagreement {
+                of: HCHDG,
+                with: Disagreeing::Heading { origin: GPRMC, heading: t(12) },
+                by: Turn::from_deg(-9),
+            },
+            Evidence::Disagreement {
+                of: HCHDG,
+                with: Disagreeing::Ground { origin: GPRMC, course: t(12), speed: Speed::from_milliknots(5_200) },
+                by: Turn::from_deg(15),
+            },
+            Evidence::Lost { how: Lost::Void, silent: Span::from_s(5) },
+            Evidence::Frozen { at, still: Span::from_s(90), turned: None },
+            Evidence::Frozen { at, still: Span::from_s(90), turned: Some(Turn::from_deg(6)) },
+            Evidence::InputLost { failed: true, silent: Span::from_s(4) },
+            Evidence::InputDamaged { refused: 8, of: 60 },
+        ];
+        for evidence in kinds {
+            let mut line = String::new();
+            json(&mut line, STAMP, &AlertChange { evidence, ..off_heading() }, &sources(&["a"]));
+            let back: serde_json::Value = serde_json::from_str(&line).expect("it is JSON");
+            assert!(back["values"].as_object().is_some_and(|o| o.len() >= 2), "{line}");
+        }
+    }
+
+    #[test]
+    fn the_text_fits_80_columns_and_says_state_and_priority_in_words() {
+        let said = |change: &AlertChange, width| -> Vec<String> {
+            rows(STAMP, change, &sources(&["night.nmea"]), width).iter().map(Row::words).collect()
+        };
+        assert_eq!(
+            said(&off_heading(), 80),
+            [
+                "02:11:09 ALARM off-heading HCHDG: active-unacknowledged",
+                "         heading 152 C, ordered 135 C: 17 to starboard for 10 s",
+            ]
+        );
+        let over = AlertChange { state: State::Normal, occurrence: 2, ..off_heading() };
+        assert_eq!(
+            said(&over, 60),
+            [
+                "02:11:09 over (alarm) off-heading HCHDG: normal, number 2",
+                "         over: heading 152 C, ordered 135 C: 17 to starboard",
+            ]
+        );
+    }
+
+    #[test]
+    fn only_what_nobody_answered_sounds_and_never_what_follows() {
+        assert!(sounds(&off_heading()));
+        assert!(!sounds(&AlertChange { state: State::ActiveAcknowledged, ..off_heading() }));
+        assert!(!sounds(&AlertChange { follows: Some(AlertKind::InputLost), ..off_heading() }));
+    }
+}

@@ -1,0 +1,183 @@
+//! The ledger of a watch: what came, what was raised, and for how long each alert could judge.
+
+use std::collections::BTreeMap;
+
+use lubber_core::alert::AlertKind;
+use lubber_core::alert::Instance;
+use lubber_core::alert::Priority;
+use lubber_core::alert::Why;
+use lubber_core::arbiter::State;
+use lubber_core::monitor::Correction;
+use lubber_core::monitor::Event;
+use lubber_core::monitor::HeadingStatus;
+use lubber_core::monitor::Notice;
+use lubber_core::monitor::Status;
+use lubber_core::monitor::VariationInUse;
+use lubber_core::picture::Origin;
+
+use crate::view::Stamp;
+use crate::view::kinds::Kinds;
+
+/// What is kept to be told at the end.
+#[derive(Debug, Default)]
+pub struct Ledger {
+    /// Sentences by kind.
+    pub kinds: Kinds,
+    /// What was raised, in the order of its first time.
+    pub raised: Vec<Raised>,
+    /// For each alert how long it judged and how long not, in the order of [`AlertKind::ALL`].
+    pub judged: [Judged; AlertKind::ALL.len()],
+    /// Each heading the watch was kept by and how it became magnetic, in order, without repeats.
+    pub headings: Vec<(Origin, Correction)>,
+    /// The variation in use last, and how many there were.
+    pub variation: Option<(VariationInUse, u32)>,
+    /// The first moment that was judged.
+    pub first: Option<Stamp>,
+    /// The last moment.
+    pub last: Option<Stamp>,
+    /// How the last heading stood.
+    pub heading: Option<HeadingStatus>,
+    /// Whether an alarm or a warning was ever raised.
+    pub alarmed: bool,
+}
+
+/// One alert of one instance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Raised {
+    /// Which.
+    pub kind: AlertKind,
+    /// Of what.
+    pub instance: Instance,
+    /// The highest priority it reached.
+    pub priority: Priority,
+    /// How often.
+    pub times: u32,
+    /// When first.
+    pub first: Stamp,
+    /// The state it is in now.
+    pub state: State,
+}
+
+/// How long an alert judged, and how long it could not and why.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Judged {
+    /// Milliseconds it judged.
+    pub yes_ms: u64,
+    /// Milliseconds it did not, by reason.
+    pub no_ms: BTreeMap<&'static str, u64>,
+}
+
+impl Ledger {
+    /// Takes note of one event. A sentence costs one look into a table.
+    #[inline]
+    pub fn event(&mut self, stamp: Stamp, event: &Event<'_>) {
+        match event {
+            Event::Sentence { line, decoded, .. } => {
+                let kind = self.kinds.of(line.talker(), line.formatter());
+                kind.read += 1;
+                kind.unusable += u64::from(decoded.unusable);
+            }
+            Event::Malformed { line, .. } => self.kinds.of(line.talker(), line.formatter()).malformed += 1,
+            Event::Refused { .. } => {}
+            Event::Alert(change) => {
+                if matches!(change.state, State::Active | State::ActiveUnacknowledged) {
+                    self.alarmed |= change.priority >= Priority::Warning;
+                }
+                let same = |r: &&mut Raised| r.kind == change.kind && r.instance == change.instance;
+                match self.raised.iter_mut().find(same) {
+                    Some(raised) => {
+                        raised.times = raised.times.max(change.occurrence);
+                        raised.priority = raised.priority.max(change.priority);
+                        raised.state = change.state;
+                    }
+                    None => self.raised.push(Raised {
+                        kind: change.kind,
+                        instance: change.instance,
+                        priority: change.priority,
+                        times: change.occurrence,
+                        first: stamp,
+                        state: change.state,
+                    }),
+                }
+            }
+            Event::Notice(Notice::HeadingSource { origin, correction }) => {
+                let now = (*origin, *correction);
+                // A pair that alternates all night must not grow a list.
+                if !self.headings.contains(&now) {
+                    self.headings.push(now);
+                }
+            }
+            Event::Notice(Notice::Variation(variation)) => {
+                let before = self.variation.map_or(0, |(_, changes)| changes);
+                self.variation = Some((*variation, before.saturating_add(1)));
+            }
+            Event::Notice(_) => {}
+        }
+    }
+
+    /// Takes note of what is judged at `stamp`: it counts for the time since the look before.
+    pub fn look(&mut self, stamp: Stamp, status: &Status) {
+        let since =
+            self.last.map_or(stamp.since_start_ms, |last| stamp.since_start_ms.saturating_sub(last.since_start_ms));
+        for (judged, judging) in self.judged.iter_mut().zip(&status.judging) {
+            match judging {
+                Ok(()) => judged.yes_ms += since,
+                Err(why) => *judged.no_ms.entry(reason(*why)).or_default() += since,
+            }
+        }
+        // The first moment whose UTC is known says when the watch began.
+        if self.first.is_none_or(|first| first.utc_ms.is_none() && stamp.utc_ms.is_some()) {
+            self.first = Some(stamp);
+        }
+        self.last = Some(stamp);
+        if status.heading.is_some() {
+            self.heading = status.heading;
+        }
+        if let (Some(now), None) = (status.variation, self.variation) {
+            self.variation = Some((now, 1));
+        }
+    }
+}
+
+/// The reason in words that do not change with the figures in it, so that times can be added up.
+pub const fn reason(why: Why) -> &'static str {
+    match why {
+        Why::Disabled => "switched off in the boat file",
+        Why::Starting => "the watch had just begun",
+        Why::NoHeading => "no heading",
+        Why::NoOrder => "no heading was ordered",
+        Why::OrderNotComparable => "the order's north could not be reached",
+        Why::SteeredByWind => "steered by the wind",
+        Why::SteeredByHand => "steered by hand",
+        Why::NoWitness => "no second witness of the heading",
+        Why::MayBeCopies => "the other headings may be copies",
+        Why::TooSlow { .. } => "too slow for the course to mean anything",
+        Why::Settling => "settling: learning what is normal",
+        Why::NotYetHeard => "not heard yet",
+        Why::NotWanted => "never heard, and the boat file does not name it",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::view::sample::nothing_known;
+
+    #[test]
+    fn time_judged_and_not_judged_adds_up_to_the_watch() {
+        let mut ledger = Ledger::default();
+        let mut status = nothing_known();
+        status.judging[0] = Err(Why::NoOrder);
+        for s in 1..=90_u64 {
+            if s == 61 {
+                status.judging[0] = Ok(());
+            }
+            ledger.look(Stamp { utc_ms: None, since_start_ms: s * 1000 }, &status);
+        }
+        assert_eq!(ledger.judged[0].yes_ms, 30_000);
+        assert_eq!(ledger.judged[0].no_ms.get("no heading was ordered"), Some(&60_000));
+        for judged in &ledger.judged {
+            assert_eq!(judged.yes_ms + judged.no_ms.values().sum::<u64>(), 90_000);
+        }
+    }
+}
