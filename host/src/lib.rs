@@ -14,6 +14,7 @@ pub mod clock;
 pub mod command;
 pub mod exit;
 pub mod input;
+pub mod plot;
 pub mod session;
 pub mod simulate;
 pub mod terminal;
