@@ -49,15 +49,6 @@ impl Pen {
         ));
     }
 
-    /// Words that stand on their side, reading upwards.
-    pub(crate) fn upright(&mut self, x: f64, y: f64, size: f64, words: &str) {
-        self.put(format_args!(
-            "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size}\" text-anchor=\"middle\" \
-             transform=\"rotate(-90 {x:.2} {y:.2})\">{}</text>",
-            escaped(words)
-        ));
-    }
-
     /// A straight line.
     pub(crate) fn line(&mut self, x1: f64, y1: f64, x2: f64, y2: f64, class: &str) {
         self.put(format_args!("<line x1=\"{x1:.2}\" y1=\"{y1:.2}\" x2=\"{x2:.2}\" y2=\"{y2:.2}\" class=\"{class}\"/>"));
