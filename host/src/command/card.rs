@@ -58,7 +58,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
 
 /// Writes a whole answer; a reader that has seen enough (`| head`) is no failure.
 pub(super) fn write(answer: &str) -> Result<Exit, Failure> {
-    let mut out = std::io::stdout().lock();
+    let mut out = anstream::stdout().lock();
     match out.write_all(answer.as_bytes()).and_then(|()| out.flush()) {
         Ok(()) => Ok(Exit::Done),
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(Exit::Done),

@@ -28,7 +28,7 @@ pub(crate) fn tables(pen: &mut Pen, sheet: &Sheet, top: f64, step: f64) -> f64 {
         right: middle - 3.0,
         step,
         title: "To make good, magnetic: steer",
-        columns: ["M", "steer C"],
+        columns: ["M", "C"],
         rows: &sheet.steer,
     };
     let to_plot = Table {
@@ -36,7 +36,7 @@ pub(crate) fn tables(pen: &mut Pen, sheet: &Sheet, top: f64, step: f64) -> f64 {
         right: RIGHT,
         step,
         title: "By compass: she heads, magnetic",
-        columns: ["C", "heads M"],
+        columns: ["C", "M"],
         rows: &sheet.heads,
     };
     to_steer.draw(pen, top).max(to_plot.draw(pen, top))

@@ -87,20 +87,11 @@ pub(super) fn reference(report: &Report) -> String {
 /// Names and values beside the card, for the text and for the page.
 pub(super) fn facts(report: &Report) -> Vec<(String, String)> {
     let mut facts: Vec<(&str, String)> = Vec::new();
-    let many = |count: u32, way: &str| format!("{count} to {way}");
     if report.reference == "gps" {
-        facts.push((
-            "circles",
-            format!(
-                "{}, {}; {} of 36 sectors seen",
-                many(report.circles.0, "port"),
-                many(report.circles.1, "starboard"),
-                report.sectors
-            ),
-        ));
-    } else {
-        facts.push(("sectors", format!("{} of 36 seen", report.sectors)));
+        let (port, starboard) = report.circles;
+        facts.push(("circles", format!("{port} to port, {starboard} to starboard")));
     }
+    facts.push(("sectors", format!("{} of 36 seen", report.sectors)));
     if let Some(speed) = report.speed_kn {
         facts.push(("speed", format!("{:.1} \u{b1} {:.1} kn through the water", speed.value, speed.sigma)));
     }
@@ -109,7 +100,7 @@ pub(super) fn facts(report: &Report) -> Vec<(String, String)> {
             Some(set) => format!(" to {:03.0} T", set.value.rem_euclid(360.0)),
             None => ", too little to have a direction".to_owned(),
         };
-        facts.push(("current", format!("{:.1} \u{b1} {:.1} kn{set}", drift.value, drift.sigma)));
+        facts.push(("current", format!("{:.2} \u{b1} {:.2} kn{set}", drift.value, drift.sigma)));
     }
     if let Some(lag) = report.lag_s {
         facts.push(("lag", format!("{:+.1} \u{b1} {:.1} s, course behind heading", lag.value, lag.sigma)));

@@ -81,9 +81,9 @@ pub(super) fn choose(
     }
 }
 
-/// `4.1 E`.
+/// `4.1 E`; what rounds to nothing is east.
 pub(super) fn lettered(degrees: f64) -> String {
-    format!("{:.1} {}", degrees.abs(), if degrees < 0.0 { 'W' } else { 'E' })
+    format!("{:.1} {}", degrees.abs(), if degrees < -0.05 { 'W' } else { 'E' })
 }
 
 #[cfg(test)]
