@@ -15,7 +15,7 @@ use lubber::simulate::swing::Case;
 use lubber::simulate::swing::Plan;
 
 /// Boats whose Cramer-Rao bound is computed: each takes a dense covariance.
-const BOUNDED: u64 = 40;
+const BOUNDED: u64 = 10;
 
 fn main() {
     let boats = std::env::args().skip(1).find_map(|arg| arg.parse().ok()).unwrap_or(1000);

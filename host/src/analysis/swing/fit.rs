@@ -18,8 +18,16 @@ use super::settings::Settings;
 
 /// Where the unknowns stand: A B C D E in radians first.
 pub(crate) const TERMS: usize = 5;
-/// The lag, seconds.
+/// The lag of a steady turn, seconds.
 pub(crate) const LAG: usize = 5;
+/// The lag of quick changes, seconds.
+///
+/// Drift angle, damping and delay lag alike in a steady turn, which is what can be mistaken for A,
+/// but not in yaw and where a turn begins. A lag of their own keeps the quick changes from being
+/// taken as evidence of the steady one.
+const QUICK: usize = 6;
+/// Unknowns that every bin shares.
+const SHARED: usize = 7;
 
 /// Blocks of one log closer than this share a current, seconds.
 const SAME_CURRENT_S: f64 = 1200.0;
@@ -33,6 +41,8 @@ const LIKELY_CURRENT_MPS: f64 = 1.0;
 const CIRCLE_DEPARTS: f64 = 0.1;
 const STRAIGHT_DEPARTS: f64 = 0.03;
 const PIECE_CHANGES: f64 = 0.02;
+/// From so many straight legs the departure of speeds is learnt.
+const LEGS_TO_LEARN: usize = 6;
 /// Variance added along the heading while the speed settles.
 const SETTLING_SCALE: f64 = 16.0;
 /// Beyond so many sigma a residual counts less, and beyond so many not at all.
@@ -97,8 +107,8 @@ pub(crate) struct Seen {
     pub(crate) compass: f64,
     /// Predicted true heading through the water, radians.
     pub(crate) psi: f64,
-    /// Turn rate of that heading, radians a second.
-    rate: f64,
+    /// Broad turn rate of that heading and what the quick one adds, radians a second.
+    rates: [f64; 2],
     /// Predicted speed through the water, m/s.
     pub(crate) speed: f64,
     /// Measured less predicted velocity, along and across (starboard plus), m/s.
@@ -128,7 +138,7 @@ pub(crate) fn deviation(x: &[f64], compass: f64) -> f64 {
 impl<'a> Problem<'a> {
     /// Sets the unknowns out.
     pub(crate) fn new(series: &'a [Series], settings: &Settings) -> Self {
-        let mut size = TERMS + 1;
+        let mut size = SHARED;
         let mut one = |wanted: bool| {
             size += usize::from(wanted);
             wanted.then(|| size - 1)
@@ -157,6 +167,7 @@ impl<'a> Problem<'a> {
             problem.expect(at, 0.0, likely.to_radians());
         }
         problem.expect(LAG, settings.lag_prior_s, settings.lag_prior_sigma_s);
+        problem.expect(QUICK, settings.lag_prior_s, settings.lag_prior_sigma_s);
         let mut currents = problem.layout.current.clone();
         currents.dedup();
         for at in currents {
@@ -187,8 +198,10 @@ impl<'a> Problem<'a> {
     /// What the model makes of a bin; `None` where the heading is not known at its time less the lag.
     pub(crate) fn see(&self, x: &[f64], block: usize, bin: &Bin) -> Option<Seen> {
         let series = &self.series[block];
-        let (heading, rate) = series.heading.at(bin.t_s - x[LAG])?;
-        let compass = heading.to_radians();
+        let (heading, rate) = series.heading.at(bin.t_s - x[QUICK])?;
+        let broad = series.heading.broad_rate(bin.t_s - x[QUICK])?;
+        let compass = (heading - broad * (x[LAG] - x[QUICK])).to_radians();
+        let rates = [broad.to_radians(), (rate - broad).to_radians()];
         let psi = compass + self.variation + deviation(x, compass);
         let piece = &series.pieces[bin.piece];
         let place = (bin.t_s - piece.from_s) / (piece.to_s - piece.from_s) - 0.5;
@@ -198,7 +211,7 @@ impl<'a> Problem<'a> {
         let current = self.layout.current[block];
         let (north, east) = (bin.north - x[current], bin.east - x[current + 1]);
         let residual = [north * cos + east * sin - speed, east * cos - north * sin];
-        Some(Seen { compass, psi, rate: rate.to_radians(), speed, residual, place })
+        Some(Seen { compass, psi, rates, speed, residual, place })
     }
 
     /// A first guess without sight of lag and deviation: `v = z e^(i heading) + current` is linear.
@@ -252,12 +265,31 @@ impl<'a> Problem<'a> {
         }
     }
 
+    /// Where there are many straight legs, how much their speeds depart from one another is seen from
+    /// them: one round of expectation and maximization.
+    fn learn_steadiness(&mut self, at: &Solution) {
+        let legs: Vec<usize> = (self.series.iter().zip(&self.layout.pieces))
+            .flat_map(|(series, own)| series.pieces.iter().zip(own))
+            .filter(|(piece, _)| piece.turned_deg.is_none())
+            .map(|(_, own)| *own)
+            .collect();
+        if legs.len() < LEGS_TO_LEARN {
+            return;
+        }
+        let square: f64 = legs.iter().map(|&own| at.x[own].powi(2) + at.covariance.at(own, own)).sum();
+        let speed = self.layout.straight_speed.map_or(1.0, |speed| at.x[speed]);
+        let sigma = (square / legs.len() as f64).sqrt().max(0.003 * speed);
+        for own in legs {
+            self.prior.add(own, own, sigma.powi(-2) - self.prior.at(own, own));
+        }
+    }
+
     /// Whitened sums of one component under one shape.
     fn sums(&self, x: &[f64], weights: &[Vec<[f64; 2]>], component: usize, shape: usize, extra: Extra) -> Sums {
         let size = self.layout.size;
         let mut sums = Sums::zero(size + extra.count());
         for (block, series) in self.series.iter().enumerate() {
-            let mut active: Vec<usize> = (0..=LAG).collect();
+            let mut active: Vec<usize> = (0..SHARED).collect();
             active.extend(self.layout.turn_speed);
             active.extend(self.layout.straight_speed);
             let pieces = active.len();
@@ -280,14 +312,15 @@ impl<'a> Problem<'a> {
                 line[width - 1] = seen.residual[component];
                 if component == 0 {
                     let turns = series.pieces[bin.piece].turned_deg.is_some();
-                    line[if turns || self.layout.turn_speed.is_none() { LAG + 1 } else { pieces - 1 }] = 1.0;
+                    line[if turns || self.layout.turn_speed.is_none() { SHARED } else { pieces - 1 }] = 1.0;
                     line[pieces + 2 * bin.piece] = 1.0;
                     line[pieces + 2 * bin.piece + 1] = seen.place;
                     (line[current], line[current + 1]) = (cos, sin);
                 } else {
                     let functions = basis(seen.compass);
                     line[..TERMS].iter_mut().zip(functions).for_each(|(cell, value)| *cell = seen.speed * value);
-                    line[LAG] = -seen.speed * seen.rate * (1.0 + slope(x, seen.compass));
+                    let turns = -seen.speed * (1.0 + slope(x, seen.compass));
+                    (line[LAG], line[QUICK]) = (turns * seen.rates[0], turns * seen.rates[1]);
                     (line[current], line[current + 1]) = (-sin, cos);
                     let more = &mut line[extras..width - 1];
                     match extra {
@@ -389,6 +422,7 @@ impl<'a> Problem<'a> {
                 self.doubt(&mut at);
             }
             if round < 3 {
+                self.learn_steadiness(&at);
                 let all = |component| {
                     (0..SHAPES.len()).map(|s| self.sums(&at.x, &at.weights, component, s, Extra::None)).collect()
                 };
@@ -407,9 +441,12 @@ impl<'a> Problem<'a> {
         let step = factor.solve(&moment);
         at.covariance = factor.inverse();
         // A step longer than 0.5 radian or 1.5 s leaves the region where the straight line holds.
-        let longest = step[..TERMS].iter().map(|s| s.abs() / 0.5).chain([step[LAG].abs() / 1.5]).fold(1.0, f64::max);
+        let lags = [LAG, QUICK].map(|lag| step[lag].abs() / 1.5);
+        let longest = step[..TERMS].iter().map(|s| s.abs() / 0.5).chain(lags).fold(1.0, f64::max);
         at.x.iter_mut().zip(&step).for_each(|(x, s)| *x += s / longest);
-        at.x[LAG] = at.x[LAG].clamp(-5.0, 6.0);
+        for lag in [LAG, QUICK] {
+            at.x[lag] = at.x[lag].clamp(-5.0, 6.0);
+        }
         let sigmas = step.iter().enumerate().map(|(i, s)| s.abs() / at.covariance.at(i, i).sqrt());
         Some(sigmas.fold(0.0, f64::max))
     }
