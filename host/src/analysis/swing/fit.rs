@@ -43,8 +43,12 @@ const STRAIGHT_DEPARTS: f64 = 0.03;
 const PIECE_CHANGES: f64 = 0.02;
 /// From so many straight legs the departure of speeds is learnt.
 const LEGS_TO_LEARN: usize = 6;
-/// Variance added along the heading while the speed settles.
-const SETTLING_SCALE: f64 = 16.0;
+/// What of the speed before is left at the begin of a stretch, and how fast it goes, seconds: a boat
+/// of a few tons loses speed in a turn within some ten seconds. Common practice, no source.
+const SETTLES: f64 = 0.06;
+const SETTLES_S: f64 = 9.0;
+/// White variance along the heading while the speed settles, for it settles not quite so.
+const SETTLING_SCALE: f64 = 3.0;
 /// Beyond so many sigma a residual counts less, and beyond so many not at all.
 const DOUBT: [f64; 2] = [2.5, 6.0];
 
@@ -74,7 +78,7 @@ impl Extra {
 pub(crate) struct Layout {
     turn_speed: Option<usize>,
     straight_speed: Option<usize>,
-    /// First of (departure, change) per piece, by block.
+    /// First of (departure, change, settling) per piece, by block.
     pieces: Vec<Vec<usize>>,
     /// First of (north, east) per block.
     pub(crate) current: Vec<usize>,
@@ -113,8 +117,8 @@ pub(crate) struct Seen {
     pub(crate) speed: f64,
     /// Measured less predicted velocity, along and across (starboard plus), m/s.
     pub(crate) residual: [f64; 2],
-    /// Where the bin lies in its piece, -0.5 to +0.5.
-    place: f64,
+    /// What the departure, change and settling of its piece add to its speed.
+    course_of_speed: [f64; 3],
 }
 
 /// The five functions of the curve and its slope per radian.
@@ -146,11 +150,17 @@ impl<'a> Problem<'a> {
         let kinds = || series.iter().flat_map(|s| &s.pieces).map(|piece| piece.turned_deg.is_some());
         let turn_speed = one(kinds().any(|turns| turns));
         let straight_speed = one(kinds().any(|turns| !turns));
+        let pieces = (series.iter())
+            .map(|s| {
+                let first = size;
+                size += 3 * s.pieces.len();
+                (first..size).step_by(3).collect()
+            })
+            .collect();
         let mut two = || {
             size += 2;
             size - 2
         };
-        let pieces = series.iter().map(|s| s.pieces.iter().map(|_| two()).collect()).collect();
         let mut current: Vec<usize> = Vec::new();
         for (at, block) in series.iter().enumerate() {
             let with = at.checked_sub(1).filter(|&before| {
@@ -206,12 +216,14 @@ impl<'a> Problem<'a> {
         let piece = &series.pieces[bin.piece];
         let place = (bin.t_s - piece.from_s) / (piece.to_s - piece.from_s) - 0.5;
         let own = self.layout.pieces[block][bin.piece];
-        let speed = x[self.speed_at(block, bin.piece)?] + x[own] + x[own + 1] * place;
+        let course_of_speed = [1.0, place, (-(bin.t_s - piece.from_s) / SETTLES_S).exp()];
+        let change: f64 = course_of_speed.iter().zip(&x[own..]).map(|(f, x)| f * x).sum();
+        let speed = x[self.speed_at(block, bin.piece)?] + change;
         let (sin, cos) = psi.sin_cos();
         let current = self.layout.current[block];
         let (north, east) = (bin.north - x[current], bin.east - x[current + 1]);
         let residual = [north * cos + east * sin - speed, east * cos - north * sin];
-        Some(Seen { compass, psi, rates, speed, residual, place })
+        Some(Seen { compass, psi, rates, speed, residual, course_of_speed })
     }
 
     /// A first guess without sight of lag and deviation: `v = z e^(i heading) + current` is linear.
@@ -261,6 +273,7 @@ impl<'a> Problem<'a> {
                 let departs = if piece.turned_deg.is_some() { CIRCLE_DEPARTS } else { STRAIGHT_DEPARTS };
                 self.expect(own, 0.0, departs * speed);
                 self.expect(own + 1, 0.0, PIECE_CHANGES * speed);
+                self.expect(own + 2, 0.0, SETTLES * speed);
             }
         }
     }
@@ -293,7 +306,7 @@ impl<'a> Problem<'a> {
             active.extend(self.layout.turn_speed);
             active.extend(self.layout.straight_speed);
             let pieces = active.len();
-            active.extend(self.layout.pieces[block].iter().flat_map(|&own| [own, own + 1]));
+            active.extend(self.layout.pieces[block].iter().flat_map(|&own| own..own + 3));
             let current = active.len();
             active.extend([self.layout.current[block], self.layout.current[block] + 1]);
             let extras = active.len();
@@ -313,8 +326,7 @@ impl<'a> Problem<'a> {
                 if component == 0 {
                     let turns = series.pieces[bin.piece].turned_deg.is_some();
                     line[if turns || self.layout.turn_speed.is_none() { SHARED } else { pieces - 1 }] = 1.0;
-                    line[pieces + 2 * bin.piece] = 1.0;
-                    line[pieces + 2 * bin.piece + 1] = seen.place;
+                    line[pieces + 3 * bin.piece..][..3].copy_from_slice(&seen.course_of_speed);
                     (line[current], line[current + 1]) = (cos, sin);
                 } else {
                     let functions = basis(seen.compass);

@@ -214,10 +214,8 @@ fn pieces(block: &Block, heading: &Smooth) -> Vec<Piece> {
 fn bins(ground: &[(f64, f64, f64)], pieces: &[Piece]) -> Vec<Bin> {
     let mut bins: Vec<(Bin, usize)> = Vec::new();
     let settling = |t: f64, at: usize| {
-        let near = |edge: f64| (t - edge).abs() < SETTLING_S;
-        let turns = |piece: &Piece| piece.turned_deg.is_some();
         // The speed falls after a turn begins and recovers after it ends, not before.
-        at > 0 && near(pieces[at].from_s) && (turns(&pieces[at]) || turns(&pieces[at - 1]))
+        (t - pieces[at].from_s).abs() < SETTLING_S && pieces.iter().any(|piece| piece.turned_deg.is_some())
     };
     for (at, piece) in pieces.iter().enumerate() {
         let mut open: Option<(f64, usize, f64, f64, f64)> = None;
