@@ -8,7 +8,7 @@ use lubber::simulate::swing::Leg;
 use lubber::simulate::swing::Plan;
 
 /// Root of the mean variance over 36 headings, degrees, of a card without the variation's error.
-pub fn card_sigma_deg(plan: &Plan, lag_prior_sigma_s: f64) -> Option<f64> {
+pub(crate) fn card_sigma_deg(plan: &Plan, lag_prior_sigma_s: f64) -> Option<f64> {
     let clean = Plan {
         yaw_deg: 1e-6,
         heading_error_deg: 0.0,
@@ -35,7 +35,7 @@ pub fn card_sigma_deg(plan: &Plan, lag_prior_sigma_s: f64) -> Option<f64> {
         }
         columns[6][2 * i] = 1.0;
         columns[7][2 * i + 1] = 1.0;
-        let leg = leg_at(plan, r.turned, r.t);
+        let leg = leg_at(plan, r.t);
         (columns[8 + leg][2 * i], columns[8 + leg][2 * i + 1]) = (cos, sin);
     }
     for column in &mut columns {
@@ -67,7 +67,6 @@ struct Row {
     compass: f64,
     psi: f64,
     rate: f64,
-    turned: f64,
 }
 
 fn row(headings: &[(f64, f64)], t: f64, plan: &Plan) -> Option<Row> {
@@ -76,11 +75,11 @@ fn row(headings: &[(f64, f64)], t: f64, plan: &Plan) -> Option<Row> {
     let (before, now, after) = (at(t - plan.lag_s() - 2.0)?, at(t - plan.lag_s())?, at(t - plan.lag_s() + 2.0)?);
     let turned = signed(after - before);
     let psi = now + plan.deviation(now) + plan.variation_true_deg;
-    Some(Row { t, compass: now.to_radians(), psi: psi.to_radians(), rate: turned.to_radians() / 4.0, turned })
+    Some(Row { t, compass: now.to_radians(), psi: psi.to_radians(), rate: turned.to_radians() / 4.0 })
 }
 
 /// Which leg a time lies in, by the plan's own turn rate.
-fn leg_at(plan: &Plan, _turned: f64, t: f64) -> usize {
+fn leg_at(plan: &Plan, t: f64) -> usize {
     let mut end = 0.0;
     for (at, leg) in plan.legs.iter().enumerate() {
         end += match leg {

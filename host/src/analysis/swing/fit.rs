@@ -18,8 +18,16 @@ use super::settings::Settings;
 
 /// Where the unknowns stand: A B C D E in radians first.
 pub(crate) const TERMS: usize = 5;
-/// The lag, seconds.
+/// The lag of a steady turn, seconds.
 pub(crate) const LAG: usize = 5;
+/// The lag of quick changes, seconds.
+///
+/// Drift angle, damping and delay lag alike in a steady turn, which is what can be mistaken for A,
+/// but not in yaw and where a turn begins. A lag of their own keeps the quick changes from being
+/// taken as evidence of the steady one.
+const QUICK: usize = 6;
+/// Unknowns that every bin shares.
+const SHARED: usize = 7;
 
 /// Blocks of one log closer than this share a current, seconds.
 const SAME_CURRENT_S: f64 = 1200.0;
@@ -33,8 +41,14 @@ const LIKELY_CURRENT_MPS: f64 = 1.0;
 const CIRCLE_DEPARTS: f64 = 0.1;
 const STRAIGHT_DEPARTS: f64 = 0.03;
 const PIECE_CHANGES: f64 = 0.02;
-/// Variance added along the heading while the speed settles.
-const SETTLING_SCALE: f64 = 16.0;
+/// From so many straight legs the departure of speeds is learnt.
+const LEGS_TO_LEARN: usize = 6;
+/// What of the speed before is left at the begin of a stretch, and how fast it goes, seconds: a boat
+/// of a few tons loses speed in a turn within some ten seconds. Common practice, no source.
+const SETTLES: f64 = 0.06;
+const SETTLES_S: f64 = 9.0;
+/// White variance along the heading while the speed settles, for it settles not quite so.
+const SETTLING_SCALE: f64 = 3.0;
 /// Beyond so many sigma a residual counts less, and beyond so many not at all.
 const DOUBT: [f64; 2] = [2.5, 6.0];
 
@@ -64,7 +78,7 @@ impl Extra {
 pub(crate) struct Layout {
     turn_speed: Option<usize>,
     straight_speed: Option<usize>,
-    /// First of (departure, change) per piece, by block.
+    /// First of (departure, change, settling) per piece, by block.
     pieces: Vec<Vec<usize>>,
     /// First of (north, east) per block.
     pub(crate) current: Vec<usize>,
@@ -97,14 +111,14 @@ pub(crate) struct Seen {
     pub(crate) compass: f64,
     /// Predicted true heading through the water, radians.
     pub(crate) psi: f64,
-    /// Turn rate of that heading, radians a second.
-    rate: f64,
+    /// Broad turn rate of that heading and what the quick one adds, radians a second.
+    rates: [f64; 2],
     /// Predicted speed through the water, m/s.
     pub(crate) speed: f64,
     /// Measured less predicted velocity, along and across (starboard plus), m/s.
     pub(crate) residual: [f64; 2],
-    /// Where the bin lies in its piece, -0.5 to +0.5.
-    place: f64,
+    /// What the departure, change and settling of its piece add to its speed.
+    course_of_speed: [f64; 3],
 }
 
 /// The five functions of the curve and its slope per radian.
@@ -128,7 +142,7 @@ pub(crate) fn deviation(x: &[f64], compass: f64) -> f64 {
 impl<'a> Problem<'a> {
     /// Sets the unknowns out.
     pub(crate) fn new(series: &'a [Series], settings: &Settings) -> Self {
-        let mut size = TERMS + 1;
+        let mut size = SHARED;
         let mut one = |wanted: bool| {
             size += usize::from(wanted);
             wanted.then(|| size - 1)
@@ -136,11 +150,17 @@ impl<'a> Problem<'a> {
         let kinds = || series.iter().flat_map(|s| &s.pieces).map(|piece| piece.turned_deg.is_some());
         let turn_speed = one(kinds().any(|turns| turns));
         let straight_speed = one(kinds().any(|turns| !turns));
+        let pieces = (series.iter())
+            .map(|s| {
+                let first = size;
+                size += 3 * s.pieces.len();
+                (first..size).step_by(3).collect()
+            })
+            .collect();
         let mut two = || {
             size += 2;
             size - 2
         };
-        let pieces = series.iter().map(|s| s.pieces.iter().map(|_| two()).collect()).collect();
         let mut current: Vec<usize> = Vec::new();
         for (at, block) in series.iter().enumerate() {
             let with = at.checked_sub(1).filter(|&before| {
@@ -157,6 +177,7 @@ impl<'a> Problem<'a> {
             problem.expect(at, 0.0, likely.to_radians());
         }
         problem.expect(LAG, settings.lag_prior_s, settings.lag_prior_sigma_s);
+        problem.expect(QUICK, settings.lag_prior_s, settings.lag_prior_sigma_s);
         let mut currents = problem.layout.current.clone();
         currents.dedup();
         for at in currents {
@@ -187,18 +208,22 @@ impl<'a> Problem<'a> {
     /// What the model makes of a bin; `None` where the heading is not known at its time less the lag.
     pub(crate) fn see(&self, x: &[f64], block: usize, bin: &Bin) -> Option<Seen> {
         let series = &self.series[block];
-        let (heading, rate) = series.heading.at(bin.t_s - x[LAG])?;
-        let compass = heading.to_radians();
+        let (heading, rate) = series.heading.at(bin.t_s - x[QUICK])?;
+        let broad = series.heading.broad_rate(bin.t_s - x[QUICK])?;
+        let compass = (heading - broad * (x[LAG] - x[QUICK])).to_radians();
+        let rates = [broad.to_radians(), (rate - broad).to_radians()];
         let psi = compass + self.variation + deviation(x, compass);
         let piece = &series.pieces[bin.piece];
         let place = (bin.t_s - piece.from_s) / (piece.to_s - piece.from_s) - 0.5;
         let own = self.layout.pieces[block][bin.piece];
-        let speed = x[self.speed_at(block, bin.piece)?] + x[own] + x[own + 1] * place;
+        let course_of_speed = [1.0, place, (-(bin.t_s - piece.from_s) / SETTLES_S).exp()];
+        let change: f64 = course_of_speed.iter().zip(&x[own..]).map(|(f, x)| f * x).sum();
+        let speed = x[self.speed_at(block, bin.piece)?] + change;
         let (sin, cos) = psi.sin_cos();
         let current = self.layout.current[block];
         let (north, east) = (bin.north - x[current], bin.east - x[current + 1]);
         let residual = [north * cos + east * sin - speed, east * cos - north * sin];
-        Some(Seen { compass, psi, rate: rate.to_radians(), speed, residual, place })
+        Some(Seen { compass, psi, rates, speed, residual, course_of_speed })
     }
 
     /// A first guess without sight of lag and deviation: `v = z e^(i heading) + current` is linear.
@@ -248,7 +273,27 @@ impl<'a> Problem<'a> {
                 let departs = if piece.turned_deg.is_some() { CIRCLE_DEPARTS } else { STRAIGHT_DEPARTS };
                 self.expect(own, 0.0, departs * speed);
                 self.expect(own + 1, 0.0, PIECE_CHANGES * speed);
+                self.expect(own + 2, 0.0, SETTLES * speed);
             }
+        }
+    }
+
+    /// Where there are many straight legs, how much their speeds depart from one another is seen from
+    /// them: one round of expectation and maximization.
+    fn learn_steadiness(&mut self, at: &Solution) {
+        let legs: Vec<usize> = (self.series.iter().zip(&self.layout.pieces))
+            .flat_map(|(series, own)| series.pieces.iter().zip(own))
+            .filter(|(piece, _)| piece.turned_deg.is_none())
+            .map(|(_, own)| *own)
+            .collect();
+        if legs.len() < LEGS_TO_LEARN {
+            return;
+        }
+        let square: f64 = legs.iter().map(|&own| at.x[own].powi(2) + at.covariance.at(own, own)).sum();
+        let speed = self.layout.straight_speed.map_or(1.0, |speed| at.x[speed]);
+        let sigma = (square / legs.len() as f64).sqrt().max(0.003 * speed);
+        for own in legs {
+            self.prior.add(own, own, sigma.powi(-2) - self.prior.at(own, own));
         }
     }
 
@@ -257,11 +302,11 @@ impl<'a> Problem<'a> {
         let size = self.layout.size;
         let mut sums = Sums::zero(size + extra.count());
         for (block, series) in self.series.iter().enumerate() {
-            let mut active: Vec<usize> = (0..=LAG).collect();
+            let mut active: Vec<usize> = (0..SHARED).collect();
             active.extend(self.layout.turn_speed);
             active.extend(self.layout.straight_speed);
             let pieces = active.len();
-            active.extend(self.layout.pieces[block].iter().flat_map(|&own| [own, own + 1]));
+            active.extend(self.layout.pieces[block].iter().flat_map(|&own| own..own + 3));
             let current = active.len();
             active.extend([self.layout.current[block], self.layout.current[block] + 1]);
             let extras = active.len();
@@ -280,14 +325,14 @@ impl<'a> Problem<'a> {
                 line[width - 1] = seen.residual[component];
                 if component == 0 {
                     let turns = series.pieces[bin.piece].turned_deg.is_some();
-                    line[if turns || self.layout.turn_speed.is_none() { LAG + 1 } else { pieces - 1 }] = 1.0;
-                    line[pieces + 2 * bin.piece] = 1.0;
-                    line[pieces + 2 * bin.piece + 1] = seen.place;
+                    line[if turns || self.layout.turn_speed.is_none() { SHARED } else { pieces - 1 }] = 1.0;
+                    line[pieces + 3 * bin.piece..][..3].copy_from_slice(&seen.course_of_speed);
                     (line[current], line[current + 1]) = (cos, sin);
                 } else {
                     let functions = basis(seen.compass);
                     line[..TERMS].iter_mut().zip(functions).for_each(|(cell, value)| *cell = seen.speed * value);
-                    line[LAG] = -seen.speed * seen.rate * (1.0 + slope(x, seen.compass));
+                    let turns = -seen.speed * (1.0 + slope(x, seen.compass));
+                    (line[LAG], line[QUICK]) = (turns * seen.rates[0], turns * seen.rates[1]);
                     (line[current], line[current + 1]) = (-sin, cos);
                     let more = &mut line[extras..width - 1];
                     match extra {
@@ -389,6 +434,7 @@ impl<'a> Problem<'a> {
                 self.doubt(&mut at);
             }
             if round < 3 {
+                self.learn_steadiness(&at);
                 let all = |component| {
                     (0..SHAPES.len()).map(|s| self.sums(&at.x, &at.weights, component, s, Extra::None)).collect()
                 };
@@ -407,9 +453,12 @@ impl<'a> Problem<'a> {
         let step = factor.solve(&moment);
         at.covariance = factor.inverse();
         // A step longer than 0.5 radian or 1.5 s leaves the region where the straight line holds.
-        let longest = step[..TERMS].iter().map(|s| s.abs() / 0.5).chain([step[LAG].abs() / 1.5]).fold(1.0, f64::max);
+        let lags = [LAG, QUICK].map(|lag| step[lag].abs() / 1.5);
+        let longest = step[..TERMS].iter().map(|s| s.abs() / 0.5).chain(lags).fold(1.0, f64::max);
         at.x.iter_mut().zip(&step).for_each(|(x, s)| *x += s / longest);
-        at.x[LAG] = at.x[LAG].clamp(-5.0, 6.0);
+        for lag in [LAG, QUICK] {
+            at.x[lag] = at.x[lag].clamp(-5.0, 6.0);
+        }
         let sigmas = step.iter().enumerate().map(|(i, s)| s.abs() / at.covariance.at(i, i).sqrt());
         Some(sigmas.fold(0.0, f64::max))
     }

@@ -10,12 +10,13 @@ pub(crate) const BIN_S: f64 = 3.0;
 /// Standard deviation of the smoothing of the heading, seconds: the spread of a bin of three seconds
 /// is 0.87, so that heading and velocity are blurred alike.
 const BLUR_S: f64 = 0.9;
+/// The same for the broad rate, which multiplies the lag of a steady turn: yaw is gone from it.
+const BROAD_S: f64 = 4.0;
 /// Grid of the smoothed heading, seconds.
 const STEP_S: f64 = 0.5;
 /// How far the nearest sample on either side may lie for a smoothed heading to count, seconds.
 const REACH_S: f64 = 2.6;
-/// Turn rate is judged over this time to either side, seconds, against this part of the usual rate.
-const HALF_RATE_S: f64 = 5.0;
+/// A broad rate above this part of the usual one is a turn.
 const PART_OF_TURN: f64 = 0.4;
 /// Shortest stretch, seconds.
 const SHORTEST_S: f64 = 12.0;
@@ -28,6 +29,8 @@ pub(crate) struct Smooth {
     start_s: f64,
     /// Heading in degrees, unwrapped, and its rate in degrees a second; `None` in a gap.
     grid: Vec<Option<(f64, f64)>>,
+    /// The broad rate, degrees a second; in a gap, that of what lies about it.
+    broad: Vec<f64>,
 }
 
 /// A stretch of one kind.
@@ -72,17 +75,31 @@ impl Smooth {
     fn new(samples: &[(f64, f64)]) -> Self {
         let start_s = samples.first().map_or(0.0, |(t, _)| *t);
         let span = samples.last().map_or(0.0, |(t, _)| t - start_s);
-        let mut low = 0;
-        let grid = (0..=(span / STEP_S) as usize)
-            .map(|at| {
+        let count = (span / STEP_S) as usize + 1;
+        let lines = |blur: f64| {
+            let mut low = 0;
+            (0..count).map(move |at| {
                 let t = start_s + at as f64 * STEP_S;
-                while samples.get(low).is_some_and(|(s, _)| *s < t - 3.0 * BLUR_S) {
+                while samples.get(low).is_some_and(|(s, _)| *s < t - 3.0 * blur) {
                     low += 1;
                 }
-                line_at(t, samples[low..].iter().take_while(|(s, _)| *s <= t + 3.0 * BLUR_S))
+                line_at(t, blur, samples[low..].iter().take_while(move |(s, _)| *s <= t + 3.0 * blur))
             })
-            .collect();
-        Self { start_s, grid }
+        };
+        let known = |line: Option<Line>| line.filter(|l| l.before.max(l.after) <= REACH_S);
+        let grid = lines(BLUR_S).map(|line| known(line).map(|l| (l.heading, l.rate))).collect();
+        let broad = lines(BROAD_S).map(|line| line.map_or(0.0, |l| l.rate)).collect();
+        Self { start_s, grid, broad }
+    }
+
+    /// The broad rate at a time, degrees a second.
+    pub(crate) fn broad_rate(&self, t_s: f64) -> Option<f64> {
+        let place = (t_s - self.start_s) / STEP_S;
+        if place.is_nan() || place < 0.0 {
+            return None;
+        }
+        let (a, b) = (self.broad.get(place as usize)?, self.broad.get(place as usize + 1)?);
+        Some(a + (b - a) * place.fract())
     }
 
     /// Heading and rate at a time, by the cubic through both at the grid's two neighbours.
@@ -98,24 +115,24 @@ impl Smooth {
         let (a, b) = (2.0 * (h0 - h1) + m0 + m1, 3.0 * (h1 - h0) - 2.0 * m0 - m1);
         Some((((a * x + b) * x + m0) * x + h0, ((3.0 * a * x + 2.0 * b) * x + m0) / STEP_S))
     }
-
-    /// The mean rate over [`HALF_RATE_S`] to either side, as far as the block reaches.
-    fn broad_rate(&self, at: usize) -> Option<f64> {
-        let reach = (HALF_RATE_S / STEP_S) as usize;
-        let (from, to) = (at.saturating_sub(reach), (at + reach).min(self.grid.len() - 1));
-        let first = (from..=at).find_map(|i| self.grid[i].map(|g| (i, g.0)))?;
-        let last = (at..=to).rev().find_map(|i| self.grid[i].map(|g| (i, g.0)))?;
-        (last.0 > first.0).then(|| (last.1 - first.1) / ((last.0 - first.0) as f64 * STEP_S))
-    }
 }
 
-fn line_at<'a>(t: f64, near: impl Iterator<Item = &'a (f64, f64)>) -> Option<(f64, f64)> {
+/// A straight line through the samples about a time.
+struct Line {
+    heading: f64,
+    rate: f64,
+    /// How far the nearest sample lies before and after.
+    before: f64,
+    after: f64,
+}
+
+fn line_at<'a>(t: f64, blur: f64, near: impl Iterator<Item = &'a (f64, f64)>) -> Option<Line> {
     let (mut w0, mut w1, mut w2, mut y0, mut y1) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut before, mut after, mut base) = (f64::INFINITY, f64::INFINITY, None);
     for &(s, heading) in near {
         let x = s - t;
         let y = heading - *base.get_or_insert(heading);
-        let w = (-0.5 * (x / BLUR_S).powi(2)).exp();
+        let w = (-0.5 * (x / blur).powi(2)).exp();
         (w0, w1, w2) = (w0 + w, w1 + w * x, w2 + w * x * x);
         (y0, y1) = (y0 + w * y, y1 + w * x * y);
         if x <= 0.0 {
@@ -126,10 +143,11 @@ fn line_at<'a>(t: f64, near: impl Iterator<Item = &'a (f64, f64)>) -> Option<(f6
         }
     }
     let determinant = w0 * w2 - w1 * w1;
-    if before > REACH_S || after > REACH_S || determinant <= 1e-9 {
+    if determinant <= 1e-9 {
         return None;
     }
-    Some((base? + (w2 * y0 - w1 * y1) / determinant, (w0 * y1 - w1 * y0) / determinant))
+    let heading = base? + (w2 * y0 - w1 * y1) / determinant;
+    Some(Line { heading, rate: (w0 * y1 - w1 * y0) / determinant, before, after })
 }
 
 impl Series {
@@ -161,10 +179,8 @@ fn pieces(block: &Block, heading: &Smooth) -> Vec<Piece> {
     let usual = block.turns.iter().map(|turn| (turn.degrees / (turn.to_s - turn.from_s)).abs());
     let limit = PART_OF_TURN * usual.fold(f64::INFINITY, f64::min);
     let kind = |at: usize| -> i8 {
-        match heading.broad_rate(at) {
-            Some(rate) if rate.abs() >= limit => rate.signum() as i8,
-            _ => 0,
-        }
+        let rate = heading.broad[at];
+        if rate.abs() >= limit { rate.signum() as i8 } else { 0 }
     };
     let mut runs: Vec<(i8, usize, usize)> = Vec::new();
     for at in 0..heading.grid.len() {
@@ -198,10 +214,8 @@ fn pieces(block: &Block, heading: &Smooth) -> Vec<Piece> {
 fn bins(ground: &[(f64, f64, f64)], pieces: &[Piece]) -> Vec<Bin> {
     let mut bins: Vec<(Bin, usize)> = Vec::new();
     let settling = |t: f64, at: usize| {
-        let near = |edge: f64| (t - edge).abs() < SETTLING_S;
-        let turns = |piece: &Piece| piece.turned_deg.is_some();
         // The speed falls after a turn begins and recovers after it ends, not before.
-        at > 0 && near(pieces[at].from_s) && (turns(&pieces[at]) || turns(&pieces[at - 1]))
+        (t - pieces[at].from_s).abs() < SETTLING_S && pieces.iter().any(|piece| piece.turned_deg.is_some())
     };
     for (at, piece) in pieces.iter().enumerate() {
         let mut open: Option<(f64, usize, f64, f64, f64)> = None;

@@ -142,7 +142,7 @@ impl Plan {
         let yaw_period_s = between(3.0, 6.0);
         let turn_loss = between(0.03, 0.1);
         let (coarse, slow) = (between(0.0, 1.0) < 0.5, between(0.0, 1.0) < 0.5);
-        let receiver_memory_s = between(2.0, 8.0);
+        let receiver_memory_s = between(1.0, 5.0);
         let greatest = between(1.0, 15.0);
         let circle = between(362.0, 385.0);
         let mut mix = [between(-0.3, 0.3), between(-1.0, 1.0), between(-1.0, 1.0), between(-0.4, 0.4), between(-0.3, 0.3)];
@@ -199,8 +199,8 @@ impl Plan {
             heading_error_deg: if noisy { 1.0 } else { 0.3 },
             heading_step_deg: if coarse { 1.0 } else { 0.1 },
             heading_hz: if slow { 1 } else { 10 },
-            receiver_white_mps: if noisy { 0.08 } else { 0.04 },
-            receiver_wander_mps: if noisy { 0.06 } else { 0.03 },
+            receiver_white_mps: if noisy { 0.06 } else { 0.03 },
+            receiver_wander_mps: if noisy { 0.04 } else { 0.02 },
             receiver_memory_s,
         }
     }
