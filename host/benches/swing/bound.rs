@@ -107,8 +107,8 @@ fn covariance(plan: &Plan, rows: &[Row]) -> Vec<f64> {
     let sensor = filter(plan.damping_s, plan.lag_s());
     let yaw = (plan.yaw_deg.to_radians() * (course.0 - sensor.0).hypot(course.1 - sensor.1)).powi(2);
     let samples = f64::from(plan.heading_hz.min(3));
-    let heading = plan.heading_error_deg.powi(2) / f64::from(plan.heading_hz)
-        + plan.heading_step_deg.powi(2) / 12.0 / samples;
+    let heading =
+        plan.heading_error_deg.powi(2) / f64::from(plan.heading_hz) + plan.heading_step_deg.powi(2) / 12.0 / samples;
     let s2 = plan.speed_mps.powi(2);
     for i in 0..n {
         for j in 0..=i {
@@ -117,7 +117,8 @@ fn covariance(plan: &Plan, rows: &[Row]) -> Vec<f64> {
             let isotropic = plan.receiver_white_mps.powi(2) * same
                 + plan.receiver_wander_mps.powi(2) * (-dt / plan.receiver_memory_s).exp();
             let along = s2 * plan.speed_wander.powi(2) * (-dt / 40.0).exp();
-            let across = s2 * (yaw * (-0.1 * omega * dt).exp() * (omega * dt).cos() + heading.to_radians().to_radians() * same);
+            let across =
+                s2 * (yaw * (-0.1 * omega * dt).exp() * (omega * dt).cos() + heading.to_radians().to_radians() * same);
             let ((si, ci), (sj, cj)) = (rows[i].psi.sin_cos(), rows[j].psi.sin_cos());
             let block = [
                 [isotropic + along * ci * cj + across * si * sj, along * ci * sj - across * si * cj],

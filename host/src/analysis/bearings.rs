@@ -126,10 +126,7 @@ const WEIGHT_OF_ESTIMATE: f64 = 5.0;
 pub fn card(sights: &[Sight], common_deg: f64, limits: &Limits) -> Result<Card, NoCard> {
     let points: Vec<Point> = sights
         .iter()
-        .map(|sight| Point {
-            compass_deg: sight.compass_deg.rem_euclid(360.0),
-            deviation_deg: sight.deviation_deg(),
-        })
+        .map(|sight| Point { compass_deg: sight.compass_deg.rem_euclid(360.0), deviation_deg: sight.deviation_deg() })
         .collect();
     let few = NoCard::TooFew { sights: sights.len() };
     if sights.len() < harmonic::FEWEST {
@@ -212,7 +209,9 @@ fn judge(card: &mut Card, sights: &[Sight], expected_deg: f64, limits: &Limits) 
         most(
             sigma,
             limits.card_sigma_deg,
-            format!("the card is uncertain to {sigma:.1} degrees (one sigma, worst on {heading:03.0} C): take more sights"),
+            format!(
+                "the card is uncertain to {sigma:.1} degrees (one sigma, worst on {heading:03.0} C): take more sights"
+            ),
         );
     }
     let (greatest, _) = greatest(card);

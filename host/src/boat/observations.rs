@@ -177,8 +177,12 @@ impl Observations {
             boat: of_words("boat")?,
             date,
             position: match (root.get("position"), object) {
-                (Some(value), _) => Some(value.string().and_then(words::position).ok_or_else(|| value.refuse(POSITION))?),
-                (None, Object::Sun) => return Err(root.need("position", POSITION).err().unwrap_or_else(|| list.refuse(POSITION))),
+                (Some(value), _) => {
+                    Some(value.string().and_then(words::position).ok_or_else(|| value.refuse(POSITION))?)
+                }
+                (None, Object::Sun) => {
+                    return Err(root.need("position", POSITION).err().unwrap_or_else(|| list.refuse(POSITION)));
+                }
                 (None, Object::Known) => None,
             },
             variation_deg: root.get("variation").map(|value| east_west(&value)).transpose()?,
@@ -209,7 +213,9 @@ fn sight(
     };
     let sighting = match (section.get("relative"), section.get("bearing")) {
         (Some(_), Some(bearing)) => {
-            return Err(bearing.because("bearing and relative in one sight: which of the two was read? Take the other out"));
+            return Err(
+                bearing.because("bearing and relative in one sight: which of the two was read? Take the other out")
+            );
         }
         (Some(relative), None) => match relative.string() {
             Some("ahead") => Sighting::Ahead,
@@ -237,7 +243,9 @@ fn sight(
 /// The known bearing of one table.
 fn known(section: &Section<'_>) -> Result<Option<KnownBearing>, Failure> {
     match (section.get("true"), section.get("magnetic")) {
-        (Some(_), Some(magnetic)) => Err(magnetic.because("true and magnetic both: one bearing is enough; take one out")),
+        (Some(_), Some(magnetic)) => {
+            Err(magnetic.because("true and magnetic both: one bearing is enough; take one out"))
+        }
         (Some(truth), None) => Ok(Some(KnownBearing::True(degrees(&truth, BEARING)?))),
         (None, Some(magnetic)) => Ok(Some(KnownBearing::Magnetic(degrees(&magnetic, BEARING)?))),
         (None, None) => Ok(None),
@@ -282,8 +290,14 @@ mod tests {
     fn a_typo_is_refused_with_its_line_and_an_example() {
         let head = "date = 2026-06-14\nposition = \"47 N, 6 W\"\nsights = [\n";
         for (sight, says) in [
-            ("{ at = 07:02:10, compas = 5, relative = 82 }", "sights.toml:4: unknown key \"compas\": did you mean \"compass\"?"),
-            ("{ at = 07:02:10, compass = 365, relative = 82 }", "sights.toml:4: compass = 365: expected a COMPASS heading"),
+            (
+                "{ at = 07:02:10, compas = 5, relative = 82 }",
+                "sights.toml:4: unknown key \"compas\": did you mean \"compass\"?",
+            ),
+            (
+                "{ at = 07:02:10, compass = 365, relative = 82 }",
+                "sights.toml:4: compass = 365: expected a COMPASS heading",
+            ),
             ("{ at = 07:02:10, compass = 5, relative = \"a head\" }", "relative = \"ahead\""),
             ("{ at = \"07:02\", compass = 5, relative = 82 }", "sights.toml:4: at = \"07:02\": expected a time in UTC"),
             ("{ at = 2026-06-14T07:02:10+02:00, compass = 5, relative = 82 }", "expected a time in UTC"),
@@ -296,7 +310,9 @@ mod tests {
             assert!(said.contains(says), "{sight}: {said}");
         }
         assert!(refusal("sights = [{ at = 07:02:10, relative = 1 }]", Object::Sun).contains("at has no day"));
-        assert!(refusal("sights = [{ compass = 1, relative = 1 }]", Object::Known).contains("the bearing of the object"));
+        assert!(
+            refusal("sights = [{ compass = 1, relative = 1 }]", Object::Known).contains("the bearing of the object")
+        );
         assert!(refusal("sights = []\ntrue = 3", Object::Known).contains("expected a list of sights"));
         assert!(refusal("sensor = \"HCHDG\"", Object::Known).contains("sights is missing"));
         let sun = "date = 2026-06-14\nsights = [{ at = 07:02:10, compass = 1, relative = 1 }]";

@@ -132,16 +132,14 @@ fn wind(text: &str) -> Result<Wind, String> {
         Some((speed, from)) => (speed, Some(from)),
         None => (text, None),
     };
-    let expected = || "the true wind in knots, with where it blows from if known, for example: --wind 4 or --wind 4/220";
+    let expected =
+        || "the true wind in knots, with where it blows from if known, for example: --wind 4 or --wind 4/220";
     let knots: f64 = speed.trim().trim_end_matches("kn").trim().parse().map_err(|_| expected().to_owned())?;
     let from = from.map(|from| words::bearing(from).ok_or_else(|| expected().to_owned())).transpose()?;
     if !(0.0..=100.0).contains(&knots) {
         return Err(expected().to_owned());
     }
-    Ok(Wind {
-        speed_mps: knots * KNOT,
-        from_true_deg: from.map(|bearing| f64::from(bearing.as_mdeg()) / 1000.0),
-    })
+    Ok(Wind { speed_mps: knots * KNOT, from_true_deg: from.map(|bearing| f64::from(bearing.as_mdeg()) / 1000.0) })
 }
 
 /// Runs the verb.
@@ -238,7 +236,7 @@ fn sheet(report: &Report) -> plot::Sheet {
         safety: CARD_SAFETY.map(str::to_owned).to_vec(),
         source: format!(
             "Made from {}{digest} by lubber {}.",
-            report.sources.join(", "),
+            report.sources.iter().map(|name| name.rsplit('/').next().unwrap_or(name)).collect::<Vec<_>>().join(", "),
             env!("CARGO_PKG_VERSION")
         ),
     }

@@ -39,8 +39,15 @@ impl Frame {
             let degrees = f64::from(at) * step;
             let y = self.y(degrees);
             pen.line(INSIDE, y, RIGHT, y, if at == 0 { "zero" } else { "grid" });
-            let side = if at > 0 { " E" } else if at < 0 { " W" } else { "" };
-            let digits = if step < 1.0 { format!("{:.1}{side}", degrees.abs()) } else { format!("{:.0}{side}", degrees.abs()) };
+            let side = if at > 0 {
+                " E"
+            } else if at < 0 {
+                " W"
+            } else {
+                ""
+            };
+            let digits =
+                if step < 1.0 { format!("{:.1}{side}", degrees.abs()) } else { format!("{:.0}{side}", degrees.abs()) };
             // The lowest would stand in the headings.
             let y = (y + 1.0).min(self.top + self.height);
             pen.text(INSIDE - 1.2, y, 2.8, "end", "", &digits);
@@ -128,14 +135,18 @@ fn headings(pen: &mut Pen, bottom: f64) {
     for at in 0..=12 {
         let heading = 30 * at;
         let name = ["N", "E", "S", "W", "N"];
-        let words = if heading % 90 == 0 {
-            format!("{:03} {}", heading, name[heading / 90])
-        } else {
-            format!("{heading:03}")
-        };
+        let words =
+            if heading % 90 == 0 { format!("{:03} {}", heading, name[heading / 90]) } else { format!("{heading:03}") };
         let anchor = if at == 12 { "end" } else { "middle" };
         let nudge = if at == 12 { 1.5 } else { 0.0 };
-        pen.text(Frame::x(heading as f64) + nudge, bottom + 3.8, 2.8, anchor, if heading % 90 == 0 { "strong" } else { "" }, &words);
+        pen.text(
+            Frame::x(heading as f64) + nudge,
+            bottom + 3.8,
+            2.8,
+            anchor,
+            if heading % 90 == 0 { "strong" } else { "" },
+            &words,
+        );
     }
 }
 

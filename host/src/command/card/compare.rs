@@ -127,6 +127,7 @@ fn clearest(found: &Comparison) -> (f64, f64, f64) {
 fn verdict(found: &Comparison) -> String {
     let chance = match found.by_chance {
         tiny if tiny < 0.001 => "less often than once in 1000".to_owned(),
+        sure if sure > 0.999 => "nearly always".to_owned(),
         often => format!("{:.0} times in 1000", often * 1000.0),
     };
     if found.is_real() {
@@ -146,11 +147,15 @@ fn text(old: &CardFile, new: &CardFile, found: &Comparison, notes: &[String]) ->
 fn body(out: &mut String, old: &CardFile, new: &CardFile, found: &Comparison, notes: &[String]) -> std::fmt::Result {
     writeln!(out, "{}", wrapped(&verdict(found)))?;
     let (heading, change, sigma) = clearest(found);
-    writeln!(
-        out,
-        "{}",
-        wrapped(&format!("Clearest on compass {heading:03.0}: the deviation changed by {change:+.1} \u{b1} {sigma:.1} degrees."))
-    )?;
+    if change.abs() >= 0.05 {
+        writeln!(
+            out,
+            "{}",
+            wrapped(&format!(
+                "Clearest on compass {heading:03.0}: the deviation changed by {change:+.1} \u{b1} {sigma:.1} degrees."
+            ))
+        )?;
+    }
     writeln!(out)?;
     writeln!(out, "  old  {}", printable(&old.name))?;
     writeln!(out, "  new  {}", printable(&new.name))?;

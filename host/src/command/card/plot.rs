@@ -75,10 +75,7 @@ fn sheet(card: &CardFile) -> Sheet {
     });
     let mut facts: Vec<(String, String)> = terms.collect();
     let greatest = card.card.greatest();
-    facts.push((
-        "greatest".to_owned(),
-        format!("{} on {:03.0} C", EastWest(greatest.deviation), greatest.compass.0),
-    ));
+    facts.push(("greatest".to_owned(), format!("{} on {:03.0} C", EastWest(greatest.deviation), greatest.compass.0)));
     facts.push(("points".to_owned(), format!("{} as written", card.points.len())));
     facts.push((
         "between".to_owned(),
@@ -120,7 +117,7 @@ fn sheet(card: &CardFile) -> Sheet {
         safety: SAFETY.map(str::to_owned).to_vec(),
         source: format!(
             "Drawn from {}{} by lubber {}.",
-            card.name,
+            card.name.rsplit('/').next().unwrap_or(&card.name),
             card.log.as_ref().map(|log| format!(" (log {log})")).unwrap_or_default(),
             env!("CARGO_PKG_VERSION")
         ),

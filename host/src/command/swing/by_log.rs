@@ -10,6 +10,7 @@ use super::replayed::Moment;
 use super::replayed::Replayed;
 use super::replayed::Window;
 use super::report::Report;
+use super::report::iso;
 use super::series::Sensor;
 use super::series::Series;
 use super::series::Wanted;
@@ -95,9 +96,22 @@ pub(super) fn run(args: &ByLog) -> Result<Exit, Failure> {
     };
     let wanted = Wanted { reference: named, ..Wanted::default() };
     let Replayed { mut series, digest, names } = replayed::replay(&args.logs, &args.log, wanted, &window)?;
+    if let (None, Some((first, last))) = (series.from, series.whole) {
+        let (first, last) = (iso(first).unwrap_or_default(), iso(last).unwrap_or_default());
+        return Err(Failure::new(format!(
+            "nothing in the log between --from and --to: it runs from {first} to {last}"
+        )));
+    }
     two_boats(&series)?;
     let sensor = series.sensor(args.log.heading, boat.primary)?;
-    let chosen = variation::choose(args.log.variation, series.wire_variation, series.position, series.from)?;
+    let chosen = match variation::choose(args.log.variation, series.wire_variation, series.position, series.from) {
+        Ok(chosen) => chosen,
+        // A log that lacks more than a variation says so first: it is what the owner must mend.
+        Err(no_variation) => {
+            analyse(&sensor.collector.finish(), &Settings::default()).map_err(|why| refused(&why, &series))?;
+            return Err(no_variation);
+        }
+    };
     let mut report = match named {
         None => by_ground(sensor, &series, &chosen, args.wind)?,
         Some(name) => by_heading(sensor, &series, &chosen, name)?,
@@ -228,7 +242,9 @@ fn by_heading(sensor: Sensor, series: &Series, chosen: &variation::Chosen, name:
         ))
     })?;
     let mut report = Report::of_card(&found.card, &name.to_string());
-    let bar = |name: &str| format!("{name} itself is taken to be aligned to {ALIGNMENT_DEG} degree: an error of it goes into A");
+    let bar = |name: &str| {
+        format!("{name} itself is taken to be aligned to {ALIGNMENT_DEG} degree: an error of it goes into A")
+    };
     report.reasons.push(bar(&name.to_string()));
     report.sensor = sensor.name.to_string();
     report.sectors = found.sectors;

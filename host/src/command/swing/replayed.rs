@@ -30,7 +30,12 @@ pub(super) struct Replayed {
 }
 
 /// Replays the logs once.
-pub(super) fn replay(sources: &[Source], args: &LogArgs, mut wanted: Wanted, window: &Window) -> Result<Replayed, Failure> {
+pub(super) fn replay(
+    sources: &[Source],
+    args: &LogArgs,
+    mut wanted: Wanted,
+    window: &Window,
+) -> Result<Replayed, Failure> {
     if let Some(live) = sources.iter().find(|source| !source.is_file() && **source != Source::Stdin) {
         return Err(Failure::new(format!(
             "{live} is live, and a swing is reckoned from a log: keep one first, for example: lubber record {live}"
@@ -107,19 +112,22 @@ pub(super) enum Moment {
 const DAY_MS: i64 = 86_400_000;
 
 impl Window {
-    /// In Unix milliseconds, for a log that begins at `first`: a time of day is the first one after that.
+    /// In Unix milliseconds, for a log that begins at `first`: a time of day is the first one after that, or
+    /// up to an hour before, which asks for the log's beginning.
     fn settle(&self, first: Option<i64>) -> Result<(Option<i64>, Option<i64>), Failure> {
         if self.from.is_none() && self.to.is_none() {
             return Ok((None, None));
         }
         let first = first.ok_or_else(|| {
-            Failure::new("--from and --to need the time of the log, and it has no date: give --start 2026-06-14T08:00:00Z")
+            Failure::new(
+                "--from and --to need the time of the log, and it has no date: give --start 2026-06-14T08:00:00Z",
+            )
         })?;
         let after = |moment: Moment, earliest: i64| match moment {
             Moment::Utc(ms) => ms,
             Moment::OfDay(of_day) => earliest + (of_day - earliest).rem_euclid(DAY_MS),
         };
-        let from = self.from.map(|from| after(from, first));
+        let from = self.from.map(|from| after(from, first - 3_600_000));
         let to = self.to.map(|to| after(to, from.unwrap_or(first)));
         match (from, to) {
             (Some(from), Some(to)) if from >= to => Err(Failure::new("--from is not before --to; exchange them")),
@@ -213,7 +221,8 @@ mod tests {
         let first = 1_781_395_200_000 + 8 * 3_600_000;
         let window = |from: &str, to: &str| Window { from: moment(from).ok(), to: moment(to).ok() }.settle(Some(first));
         assert_eq!(window("09:00", "10:00").unwrap(), (Some(first + 3_600_000), Some(first + 7_200_000)));
-        // Before the log begins is the next day's.
+        assert_eq!(window("07:30", "08:30").unwrap(), (Some(first - 1_800_000), Some(first + 1_800_000)));
+        // Long before the log begins is the next day's.
         assert_eq!(window("23:00", "01:00").unwrap(), (Some(first + 54_000_000), Some(first + 61_200_000)));
         assert!(window("2026-06-15T00:00:00Z", "2026-06-14T00:00:00Z").is_err());
         assert!(Window { from: moment("08:00").ok(), to: None }.settle(None).is_err());

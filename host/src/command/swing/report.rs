@@ -50,6 +50,8 @@ pub(super) struct Report {
     /// Beside the JSON: the boat and place, what was seen, the track, where it is from.
     pub(super) boat: Option<String>,
     pub(super) position: Option<Position>,
+    /// The day, where no moment is known: year, month, day.
+    pub(super) day: Option<(i32, u32, u32)>,
     pub(super) marks: Vec<plot::Mark>,
     pub(super) track: Option<plot::Track>,
     /// The logs or files it was made from, and the digest of each.
@@ -129,6 +131,7 @@ impl Report {
             reasons: Vec::new(),
             boat: None,
             position: None,
+            day: None,
             marks: Vec::new(),
             track: None,
             sources: Vec::new(),
@@ -172,7 +175,7 @@ impl Report {
         CardText {
             sensor: Some(self.sensor.clone()),
             boat: self.boat.clone(),
-            date,
+            date: date.or(self.day),
             position: self.position,
             note: Some(format!("{}, by {}", self.verdict, self.reference)),
             log: self.digest.clone(),

@@ -37,7 +37,8 @@ pub(super) struct Series {
     /// Fixes with course and speed, and fixes that the receiver marks void.
     pub(super) fixes: u64,
     pub(super) void_fixes: u64,
-    /// First and last moment inside the window, Unix milliseconds.
+    /// First and last moment of the log, and of the part inside the window, Unix milliseconds.
+    pub(super) whole: Option<(i64, i64)>,
     pub(super) from: Option<i64>,
     pub(super) to: Option<i64>,
     /// The first position inside the window.
@@ -123,6 +124,7 @@ impl Reader {
                 refused: 0,
                 fixes: 0,
                 void_fixes: 0,
+                whole: None,
                 from: None,
                 to: None,
                 position: None,
@@ -142,6 +144,9 @@ impl Reader {
             self.out.sensors.iter_mut().for_each(|sensor| sensor.collector.next_log());
         }
         self.last = Some(now);
+        if let Some(utc) = utc_ms {
+            self.out.whole = Some((self.out.whole.map_or(utc, |(first, _)| first), utc));
+        }
         if inside && let Some(utc) = utc_ms {
             self.out.from.get_or_insert(utc);
             self.out.to = Some(utc);
@@ -325,9 +330,9 @@ impl Reader {
 
     fn velocity(&mut self, now: Instant, origin: Origin, mm_s: i32, course_mdeg: i32) {
         let rank = |origin: Origin| u8::from(origin.formatter.0 != *b"RMC");
-        let is_ours = self.ground.is_none_or(|(own, last)| {
-            own == origin || now.since(last).as_ms() > SILENT_MS || rank(origin) < rank(own)
-        });
+        let is_ours = self
+            .ground
+            .is_none_or(|(own, last)| own == origin || now.since(last).as_ms() > SILENT_MS || rank(origin) < rank(own));
         if !is_ours {
             return;
         }

@@ -126,7 +126,8 @@ fn run(args: &Common, object: Object) -> Result<Exit, Failure> {
     let name = file.sensor.or(sensor.as_ref().map(|sensor| sensor.name)).or(boat.primary);
     report.sensor = name.map_or_else(|| "compass".to_owned(), |name| name.to_string());
     (report.variation, report.variation_from) = (chosen.variation, chosen.from);
-    (report.from, report.to) = (from.or(noon), to.or(noon));
+    (report.from, report.to) = (from, to);
+    report.day = file.date.map(|day| (i32::from(day.year()), u32::from(day.month()), u32::from(day.day())));
     report.position = file.position;
     report.boat = file.boat.clone().or(boat.name);
     report.sources = vec![file.name.clone()];
@@ -135,7 +136,11 @@ fn run(args: &Common, object: Object) -> Result<Exit, Failure> {
 }
 
 /// The sensor of the log, where one is needed.
-fn heading_log(args: &Common, file: &Observations, boats: Option<Name>) -> Result<(Option<Sensor>, Option<String>), Failure> {
+fn heading_log(
+    args: &Common,
+    file: &Observations,
+    boats: Option<Name>,
+) -> Result<(Option<Sensor>, Option<String>), Failure> {
     let missing = file.sights.iter().find(|sight| sight.compass_deg.is_none());
     if args.logs.is_empty() {
         return match missing {
@@ -147,8 +152,10 @@ fn heading_log(args: &Common, file: &Observations, boats: Option<Name>) -> Resul
             ))),
         };
     }
-    let wanted =
-        Wanted { moments: file.sights.iter().map(|sight| sight.at_ms.unwrap_or(i64::MIN / 2)).collect(), ..Wanted::default() };
+    let wanted = Wanted {
+        moments: file.sights.iter().map(|sight| sight.at_ms.unwrap_or(i64::MIN / 2)).collect(),
+        ..Wanted::default()
+    };
     let mut replayed = replayed::replay(&args.logs, &args.log, wanted, &Window::default())?;
     let sensor = replayed.series.sensor(args.log.heading.or(file.sensor), boats)?;
     Ok((Some(sensor), Some(replayed.digest)))

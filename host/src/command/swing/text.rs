@@ -51,7 +51,9 @@ fn capital(sentence: &str) -> String {
 /// `2026-06-14 08:02 to 08:15 UTC`.
 pub(super) fn period(report: &Report) -> Option<String> {
     let at = |ms: Option<i64>| ms.and_then(DateTime::from_timestamp_millis);
-    let (from, to) = (at(report.from)?, at(report.to)?);
+    let (Some(from), Some(to)) = (at(report.from), at(report.to)) else {
+        return report.day.map(|(year, month, day)| format!("{year:04}-{month:02}-{day:02}"));
+    };
     let day = from.format("%Y-%m-%d");
     Some(if from.date_naive() == to.date_naive() {
         format!("{day} {} to {} UTC", from.format("%H:%M"), to.format("%H:%M"))
@@ -115,10 +117,8 @@ pub(super) fn facts(report: &Report) -> Vec<(String, String)> {
         format!("{} \u{b1} {:.1}, {from}", lettered(report.variation.deg), report.variation.sigma_deg),
     ));
     let (heading, greatest) = report.greatest();
-    facts.push((
-        "greatest",
-        format!("{} \u{b1} {:.1} on {heading:03.0} C", lettered(greatest.deg), greatest.sigma_deg),
-    ));
+    facts
+        .push(("greatest", format!("{} \u{b1} {:.1} on {heading:03.0} C", lettered(greatest.deg), greatest.sigma_deg)));
     facts.push(("residuals", format!("{:.1} degrees rms", report.residual_rms_deg)));
     facts.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
 }
@@ -141,13 +141,15 @@ fn coefficients(out: &mut String, report: &Report) -> std::fmt::Result {
 fn card(out: &mut String, report: &Report) -> std::fmt::Result {
     let rows: Vec<String> = report
         .rows()
-        .map(|(heading, row)| {
-            format!("{heading:03.0}  {:>6} \u{b1} {:.1}", lettered(row.deg), row.sigma_deg)
-        })
+        .map(|(heading, row)| format!("{heading:03.0}  {:>6} \u{b1} {:.1}", lettered(row.deg), row.sigma_deg))
         .collect();
     writeln!(out, "Deviation by compass heading:")?;
     for at in 0..12 {
-        writeln!(out, "  {}", [&rows[at], &rows[at + 12], &rows[at + 24]].map(|row| format!("{row:<22}")).concat().trim_end())?;
+        writeln!(
+            out,
+            "  {}",
+            [&rows[at], &rows[at + 12], &rows[at + 24]].map(|row| format!("{row:<22}")).concat().trim_end()
+        )?;
     }
     writeln!(out)
 }
@@ -155,19 +157,24 @@ fn card(out: &mut String, report: &Report) -> std::fmt::Result {
 fn next(out: &mut String, report: &Report, kept: Option<&str>) -> std::fmt::Result {
     let mut steps: Vec<String> = Vec::new();
     if report.verdict == Verdict::NotUsable {
-        steps.push("Mend what is named above, and swing again on a calm day: one circle each way, 60 s or more for a \
+        steps.push(
+            "Mend what is named above, and swing again on a calm day: one circle each way, 60 s or more for a \
                     circle, a straight minute before each, engine and helm steady."
-            .to_owned());
+                .to_owned(),
+        );
     } else {
         match kept {
             Some(file) => {
                 steps.push(format!("Name the card in boat.toml: under [heading], card = \"{}\".", printable(file)));
                 steps.push(format!("Steer by it: lubber card show {}", printable(file)));
             }
-            None => steps.push("Keep the card: the same command with --out card.toml, and --plot card.svg to print it.".to_owned()),
+            None => steps.push(
+                "Keep the card: the same command with --out card.toml, and --plot card.svg to print it.".to_owned(),
+            ),
         }
         steps.push("Check the card against a known bearing before you rely on it.".to_owned());
-        steps.push("Swing again after a year, or when iron, magnets or cables near the sensor have changed.".to_owned());
+        steps
+            .push("Swing again after a year, or when iron, magnets or cables near the sensor have changed.".to_owned());
     }
     writeln!(out, "Next:")?;
     for step in steps {

@@ -145,7 +145,8 @@ impl Plan {
         let receiver_memory_s = between(1.0, 5.0);
         let greatest = between(1.0, 15.0);
         let circle = between(362.0, 385.0);
-        let mut mix = [between(-0.3, 0.3), between(-1.0, 1.0), between(-1.0, 1.0), between(-0.4, 0.4), between(-0.3, 0.3)];
+        let mut mix =
+            [between(-0.3, 0.3), between(-1.0, 1.0), between(-1.0, 1.0), between(-0.4, 0.4), between(-0.3, 0.3)];
         let most = (0..360).map(|d| curve(&mix, f64::from(d)).abs()).fold(0.1, f64::max);
         mix.iter_mut().for_each(|c| *c *= greatest / most);
         let straight = 70.0;
