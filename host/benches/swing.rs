@@ -59,15 +59,6 @@ fn row(case: Case, boats: u64) {
         };
         verdicts[found.verdict as usize] += 1;
         let error = error(&found, &plan);
-        if std::env::var("VERBOSE").is_ok() {
-            eprintln!(
-                "{case:?} {seed} err {error:.2} {:?} lag {:.2} rate {:.1} {:?}",
-                found.coefficients,
-                plan.lag_s(),
-                plan.turn_rate_dps,
-                found.lag_s
-            );
-        }
         for r in &found.card {
             headings += 1;
             within += u32::from((r.deviation_deg - plan.deviation(r.compass_deg)).abs() <= 2.0 * r.sigma_deg);

@@ -113,6 +113,8 @@ pub struct Compared {
     pub lag_s: (f64, f64),
     /// Sectors of ten degrees that hold data, of 36.
     pub sectors: usize,
+    /// How far the difference of the two strays from one constant, the lag taken out, degrees rms.
+    pub stray_deg: f64,
     /// The bins: compass heading, deviation seen with the lag taken out, degrees, turn rate.
     pub seen: Vec<(f64, f64, f64)>,
 }
@@ -164,7 +166,12 @@ pub fn compare(bins: &[Bin], variation_deg: f64, common_deg: f64, limits: &Limit
         );
         card.verdict = card.verdict.max(crate::analysis::swing::Verdict::Usable);
     }
-    Ok(Compared { card, lag_s: (lag, sigma), sectors: sights.len(), seen: freed })
+    let middle = freed.first().map_or(0.0, |first| first.1);
+    let off = freed.iter().map(|seen| signed(seen.1 - middle));
+    let count = freed.len().max(1) as f64;
+    let mean = off.clone().sum::<f64>() / count;
+    let stray_deg = (off.map(|off| (off - mean).powi(2)).sum::<f64>() / count).sqrt();
+    Ok(Compared { card, lag_s: (lag, sigma), sectors: sights.len(), stray_deg, seen: freed })
 }
 
 /// The lag that makes both senses agree, and its standard deviation, by six unknowns of which the lag is
@@ -249,6 +256,8 @@ mod tests {
         for (got, want) in found.card.coefficients.0.iter().zip(TRUTH.0) {
             assert!((got - want).abs() <= 0.06, "{got}, not {want}");
         }
+        // The true curve without A: half of the squares of B to E is 7.1 of mean square.
+        assert!((found.stray_deg - 2.6).abs() <= 0.3, "{}", found.stray_deg);
         assert_eq!((found.sectors, found.card.verdict), (36, Verdict::Good), "{:?}", found.card.reasons);
     }
 

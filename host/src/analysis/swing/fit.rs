@@ -111,7 +111,7 @@ pub(crate) struct Seen {
     pub(crate) compass: f64,
     /// Predicted true heading through the water, radians.
     pub(crate) psi: f64,
-    /// Broad turn rate of that heading and what the quick one adds, radians a second.
+    /// Steady turn rate of that heading and what the quick one adds, radians a second.
     rates: [f64; 2],
     /// Predicted speed through the water, m/s.
     pub(crate) speed: f64,
@@ -209,9 +209,9 @@ impl<'a> Problem<'a> {
     pub(crate) fn see(&self, x: &[f64], block: usize, bin: &Bin) -> Option<Seen> {
         let series = &self.series[block];
         let (heading, rate) = series.heading.at(bin.t_s - x[QUICK])?;
-        let broad = series.heading.broad_rate(bin.t_s - x[QUICK])?;
-        let compass = (heading - broad * (x[LAG] - x[QUICK])).to_radians();
-        let rates = [broad.to_radians(), (rate - broad).to_radians()];
+        let steady = series.heading.steady_rate(bin.t_s - x[QUICK])?;
+        let compass = (heading - steady * (x[LAG] - x[QUICK])).to_radians();
+        let rates = [steady.to_radians(), (rate - steady).to_radians()];
         let psi = compass + self.variation + deviation(x, compass);
         let piece = &series.pieces[bin.piece];
         let place = (bin.t_s - piece.from_s) / (piece.to_s - piece.from_s) - 0.5;

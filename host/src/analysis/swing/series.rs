@@ -10,8 +10,10 @@ pub(crate) const BIN_S: f64 = 3.0;
 /// Standard deviation of the smoothing of the heading, seconds: the spread of a bin of three seconds
 /// is 0.87, so that heading and velocity are blurred alike.
 const BLUR_S: f64 = 0.9;
-/// The same for the broad rate, which multiplies the lag of a steady turn: yaw is gone from it.
+/// The same for the broad rate, by which turning and straight running are told apart: without yaw.
 const BROAD_S: f64 = 4.0;
+/// The steady rate, one number per stretch, is blurred by this where stretches meet, seconds.
+const MEET_S: f64 = 2.0;
 /// Grid of the smoothed heading, seconds.
 const STEP_S: f64 = 0.5;
 /// How far the nearest sample on either side may lie for a smoothed heading to count, seconds.
@@ -31,6 +33,12 @@ pub(crate) struct Smooth {
     grid: Vec<Option<(f64, f64)>>,
     /// The broad rate, degrees a second; in a gap, that of what lies about it.
     broad: Vec<f64>,
+    /// The steady rate: the mean of the stretch, the same all through it.
+    ///
+    /// Only it multiplies the lag that can be mistaken for A. How the rate varies within a turn is
+    /// left to the lag of quick changes: taken as evidence of the steady lag, it proved false witness
+    /// for one circle alone, since damping, delay and drift angle answer a change each in its own way.
+    steady: Vec<f64>,
 }
 
 /// A stretch of one kind.
@@ -89,16 +97,39 @@ impl Smooth {
         let known = |line: Option<Line>| line.filter(|l| l.before.max(l.after) <= REACH_S);
         let grid = lines(BLUR_S).map(|line| known(line).map(|l| (l.heading, l.rate))).collect();
         let broad = lines(BROAD_S).map(|line| line.map_or(0.0, |l| l.rate)).collect();
-        Self { start_s, grid, broad }
+        Self { start_s, grid, broad, steady: Vec::new() }
     }
 
-    /// The broad rate at a time, degrees a second.
-    pub(crate) fn broad_rate(&self, t_s: f64) -> Option<f64> {
+    /// Sets the steady rate from the stretches.
+    fn settle(&mut self, pieces: &[Piece]) {
+        let mut flat = vec![0.0; self.grid.len()];
+        for piece in pieces {
+            let index = |t: f64| (((t - self.start_s) / STEP_S).round() as usize).min(flat.len());
+            let (from, to) = (index(piece.from_s), index(piece.to_s));
+            let rate = piece.turned_deg.map_or(0.0, |degrees| degrees / (piece.to_s - piece.from_s));
+            flat[from..to].fill(rate);
+        }
+        let reach = (3.0 * MEET_S / STEP_S) as usize;
+        let weight: Vec<f64> = (0..=reach).map(|k| (-0.5 * (k as f64 * STEP_S / MEET_S).powi(2)).exp()).collect();
+        self.steady = (0..flat.len())
+            .map(|at| {
+                let near = at.saturating_sub(reach)..(at + reach + 1).min(flat.len());
+                let (sum, weights) = near.fold((0.0, 0.0), |(sum, weights), other| {
+                    let w = weight[at.abs_diff(other)];
+                    (sum + w * flat[other], weights + w)
+                });
+                sum / weights
+            })
+            .collect();
+    }
+
+    /// The steady rate at a time, degrees a second.
+    pub(crate) fn steady_rate(&self, t_s: f64) -> Option<f64> {
         let place = (t_s - self.start_s) / STEP_S;
         if place.is_nan() || place < 0.0 {
             return None;
         }
-        let (a, b) = (self.broad.get(place as usize)?, self.broad.get(place as usize + 1)?);
+        let (a, b) = (self.steady.get(place as usize)?, self.steady.get(place as usize + 1)?);
         Some(a + (b - a) * place.fract())
     }
 
@@ -153,8 +184,9 @@ fn line_at<'a>(t: f64, blur: f64, near: impl Iterator<Item = &'a (f64, f64)>) ->
 impl Series {
     /// Prepares a block. `turn_only` leaves the straight running beside a turn out.
     pub(crate) fn new(block: &Block, turn_only: bool) -> Self {
-        let heading = Smooth::new(&block.headings);
+        let mut heading = Smooth::new(&block.headings);
         let mut pieces = pieces(block, &heading);
+        heading.settle(&pieces);
         if turn_only && pieces.iter().any(|piece| piece.turned_deg.is_some()) {
             pieces.retain(|piece| piece.turned_deg.is_some());
         }

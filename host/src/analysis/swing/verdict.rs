@@ -111,9 +111,7 @@ fn evidence(bench: &mut Bench, swing: &Swing, asked: &Asked, settings: &Settings
     });
     let residual = swing.residual_rms_deg;
     bench.most(residual, limits.residual_deg, || {
-        format!(
-            "too much noise ({residual:.1} degrees rms about the curve): choose flat water, a steady helm and speed"
-        )
+        format!("too much noise ({residual:.1} degrees rms about the curve): choose flat water, a steady helm and speed")
     });
     let refused = asked.refused;
     bench.most(refused, MOST_REFUSED, || {

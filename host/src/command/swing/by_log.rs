@@ -222,16 +222,16 @@ fn track(gathered: &Gathered, swing: &Swing) -> plot::Track {
     track
 }
 
-fn by_heading(sensor: Sensor, series: &Series, chosen: &variation::Chosen, name: Name) -> Result<Report, Failure> {
+fn by_heading(mut sensor: Sensor, series: &Series, chosen: &variation::Chosen, name: Name) -> Result<Report, Failure> {
     let ([a, b], [c, d, e]) = (name.talker.0, name.formatter.0);
     if !series.seen.contains_key(&[a, b, c, d, e]) {
         return Err(Failure::new(format!("no heading {name} in the log to compare with: {}", series.holds())));
     }
-    if let Some(same) = replayed::same_sensor(&sensor, name) {
+    if let Some(same) = replayed::same_sensor(&sensor, name, None) {
         return Err(same);
     }
     let common = chosen.variation.sigma_deg.hypot(ALIGNMENT_DEG);
-    let bins = sensor.pairs.finish();
+    let bins = std::mem::take(&mut sensor.pairs).finish();
     let turned: f64 = bins.windows(2).map(|pair| signed(pair[1].compass_deg - pair[0].compass_deg).abs()).sum();
     let limits = Settings::default().limits;
     let found = headings::compare(&bins, chosen.variation.deg, common, &limits).map_err(|_| {
@@ -241,6 +241,9 @@ fn by_heading(sensor: Sensor, series: &Series, chosen: &variation::Chosen, name:
             sensor.name
         ))
     })?;
+    if let Some(same) = replayed::same_sensor(&sensor, name, Some(found.stray_deg)) {
+        return Err(same);
+    }
     let mut report = Report::of_card(&found.card, &name.to_string());
     let bar = |name: &str| {
         format!("{name} itself is taken to be aligned to {ALIGNMENT_DEG} degree: an error of it goes into A")

@@ -196,9 +196,12 @@ impl Series {
     }
 }
 
-/// Whether the reference is a copy of the sensor, in words for a refusal.
-pub(super) fn same_sensor(sensor: &Sensor, reference: Name) -> Option<Failure> {
-    (sensor.kinship == Kinship::OneSensor).then(|| {
+/// The refusal of a reference that is a copy of the sensor: by the watch's own rule, or because their
+/// difference, `stray_deg` about its mean once the lag is taken out, is no more than rounding makes.
+pub(super) fn same_sensor(sensor: &Sensor, reference: Name, stray_deg: Option<f64>) -> Option<Failure> {
+    // Two numbers rounded to a digit differ by up to 0.41 digits rms; two compasses of any kind by more.
+    let by_rounding = stray_deg.is_some_and(|stray| stray < 0.5 * sensor.digit + 0.05);
+    (sensor.kinship == Kinship::OneSensor || by_rounding).then(|| {
         Failure::new(format!(
             "{reference} is {} with a constant added, one sensor under two names: it shows no deviation. Name another \
              reference, or leave --reference out to swing by GPS",

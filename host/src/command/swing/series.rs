@@ -59,6 +59,8 @@ pub(super) struct Sensor {
     /// The comparison with the reference, where one is asked for.
     pub(super) pairs: Pairs,
     pub(super) kinship: Kinship,
+    /// The last digit of the coarser of it and the reference, degrees.
+    pub(super) digit: f64,
     /// The greatest deviation that its own sentences carry, degrees.
     pub(super) wire_deviation: f64,
     /// Headings near the moments that are asked for: sums of sine and cosine, and count.
@@ -163,7 +165,11 @@ impl Reader {
     pub(super) fn finish(mut self) -> Series {
         let mean = |(sum, count): (f64, u64)| (count > 0).then(|| sum / count as f64);
         self.out.wire_variation = mean(self.variation[0]).or(mean(self.variation[1]));
-        self.out.sensors.iter_mut().for_each(|sensor| sensor.kinship = sensor.pair.kinship());
+        for sensor in &mut self.out.sensors {
+            sensor.kinship = sensor.pair.kinship();
+            let decimals = sensor.channel.decimals.min(self.reference.decimals);
+            sensor.digit = 0.1_f64.powi(i32::from(decimals.min(1)));
+        }
         self.out
     }
 
@@ -283,6 +289,7 @@ impl Reader {
                     collector: Collector::new(),
                     pairs: Pairs::default(),
                     kinship: Kinship::Unknown,
+                    digit: 0.1,
                     wire_deviation: 0.0,
                     moments: vec![(0.0, 0.0, 0); self.wanted.moments.len()],
                     channel: HeadingChannel::new(origin, Reference::Compass),
@@ -322,8 +329,11 @@ impl Reader {
         if self.reference.origin != origin {
             self.reference = HeadingChannel::new(origin, Reference::True);
         }
+        let before = self.reference.raw.latest().unwrap_or(heading);
         self.reference.take(now, heading, decimals);
         for sensor in &mut self.out.sensors {
+            // Both ways round: whichever of a copy and its model comes first, one of the two is fresh.
+            sensor.pair.compare(now, &self.reference, before, &sensor.channel);
             sensor.pairs.reference(seconds(now), degrees(heading.as_mdeg()));
         }
     }
