@@ -25,41 +25,95 @@ pub enum NotDecimal {
 /// [`NotDecimal`] says which byte stopped it, or that there was nothing to read.
 #[inline]
 pub fn scaled(text: &[u8], places: u8) -> Result<i64, NotDecimal> {
-    match at_once(text, places) {
-        Some(value) => Ok(value),
-        None => plainly(text, places),
+    Number { rest: text, length: text.len() }.scaled(places).map(|(value, _)| value)
+}
+
+/// A number that is the beginning of a longer text: bytes after it are passed over, and make
+/// reading it cheaper.
+#[derive(Clone, Copy, Debug)]
+pub struct Number<'a> {
+    rest: &'a [u8],
+    length: usize,
+}
+
+impl<'a> Number<'a> {
+    /// The first `length` bytes of `rest`, or all of it where it is shorter.
+    #[inline]
+    pub fn new(rest: &'a [u8], length: usize) -> Self {
+        Self { rest, length: length.min(rest.len()) }
+    }
+
+    /// Whether there is nothing.
+    #[inline]
+    pub const fn is_empty(&self) -> bool {
+        self.length == 0
+    }
+
+    /// The value times ten to the power `places`, as [`scaled`], and how many digits stand after
+    /// the point: the resolution the talker claims.
+    ///
+    /// # Errors
+    /// As [`scaled`].
+    #[inline]
+    pub fn scaled(self, places: u8) -> Result<(i64, u8), NotDecimal> {
+        if 1 <= self.length && self.length <= 8 {
+            let word = match self.rest.first_chunk::<8>() {
+                Some(eight) => Some(u64::from_le_bytes(*eight)),
+                None => word(self.rest),
+            };
+            // The last character into the highest byte, so that the digits have their places.
+            let value = word.and_then(|word| at_once(word << (64 - 8 * self.length), self.length, places));
+            if let Some(value) = value {
+                return Ok(value);
+            }
+        }
+        let text = self.rest.get(..self.length).unwrap_or(self.rest);
+        Ok((plainly(text, places)?, decimals(text)))
     }
 }
 
 /// How many digits stand after the point: the resolution the talker claims.
 #[inline]
 pub fn decimals(text: &[u8]) -> u8 {
-    match position(text, b'.') {
+    match text.iter().position(|&byte| byte == b'.') {
         Some(at) => u8::try_from(text.len() - at - 1).unwrap_or(u8::MAX),
         None => 0,
     }
 }
 
-/// Where `byte` stands first in `text`, eight characters at a time.
+/// Where commas stand in the first 64 bytes of `text`: bit 0 is its first byte.
+///
+/// Eight bytes at a time; all fields of most sentences are found in one go and without a branch
+/// for each, which is what makes reading them cheap.
 #[inline]
-pub fn position(text: &[u8], byte: u8) -> Option<usize> {
-    let pattern = u64::from(byte) * ONES;
+pub fn commas(text: &[u8]) -> u64 {
     let mut rest = text;
-    let mut passed = 0;
+    let mut found = 0;
+    let mut shift = 0;
     while let Some((eight, after)) = rest.split_first_chunk::<8>() {
-        let hits = zero_bytes(u64::from_le_bytes(*eight) ^ pattern);
-        if hits != 0 {
-            return Some(passed + first_byte(hits));
-        }
+        found |= marks(u64::from_le_bytes(*eight)) << shift;
         rest = after;
-        passed += 8;
+        shift += 8;
+        if shift == 64 {
+            return found;
+        }
     }
-    let hits = zero_bytes(word(rest)? ^ pattern);
-    // The bytes above the text are zero, and so is a `byte` of zero: only hits in the text count.
-    let at = first_byte(hits);
-    if at < rest.len() { Some(passed + at) } else { None }
+    // Fewer than eight are left, and the zero bytes above them are no commas.
+    found | marks(word(rest).unwrap_or(0)) << shift
 }
 
+/// One bit for each comma among eight bytes, the lowest byte first.
+#[inline]
+const fn marks(eight: u64) -> u64 {
+    let differing = eight ^ (0x2C * ONES);
+    // The high bit of each byte that is a comma, exactly: no carry passes from byte to byte.
+    let commas = !((differing & !HIGHS).wrapping_add(!HIGHS) | differing) & HIGHS;
+    // The product gathers bit 8k at bit 56 + k.
+    (commas >> 7).wrapping_mul(0x0102_0408_1020_4080) >> 56
+}
+
+/// The powers of ten up to the most places in use, and one more than them.
+const POWERS: [i64; 10] = [1, 10, 100, 1000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000, 1_000_000_000];
 const ONES: u64 = 0x0101_0101_0101_0101;
 const HIGHS: u64 = 0x8080_8080_8080_8080;
 
@@ -92,34 +146,29 @@ fn word(text: &[u8]) -> Option<u64> {
     }
 }
 
-/// The value of up to eight characters; `None` where there are more, where digits would have to be
-/// rounded off, or where it is no number: the plain way then says which.
+/// The value of up to eight characters that stand at the high end of `raw`, zero below them, and
+/// how many are after the point; `None` where digits would have to be rounded off, or where it is
+/// no number: the plain way then says which. `length` is 1 to 8.
 #[inline]
-fn at_once(text: &[u8], places: u8) -> Option<i64> {
-    const POWERS: [i64; 10] = [1, 10, 100, 1000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000, 1_000_000_000];
-    let raw = word(text)?;
-    let negative = text.first() == Some(&b'-');
-    let signed = negative || text.first() == Some(&b'+');
-    let raw = if signed { raw >> 8 } else { raw };
-    let length = text.len() - usize::from(signed);
-    if length == 0 {
-        return None;
-    }
-    // The last character into the highest byte, so that the digits have their places.
-    let raw = raw << (8 * (8 - length));
+#[expect(clippy::cast_possible_truncation, reason = "lengths and decimals are at most 8; one byte is meant")]
+#[expect(clippy::cast_possible_wrap, reason = "eight digits are below ten to the eighth")]
+fn at_once(raw: u64, length: usize, places: u8) -> Option<(i64, u8)> {
+    let first = raw.checked_shr(64 - 8 * length as u32)? as u8;
+    let negative = first == b'-';
+    let signed = negative || first == b'+';
+    let length = length - usize::from(signed);
     let points = zero_bytes(raw ^ (0x2E * ONES));
     let (packed, digits, decimals) = if points == 0 {
         (raw, length, 0)
     } else {
-        let point = first_byte(points);
-        let below = raw & !(u64::MAX << (8 * point));
-        let above = raw & (u64::MAX << (8 * point) << 8);
-        (above | below << 8, length - 1, 7 - point)
+        let point = 8 * first_byte(points);
+        // What stands before the point moves up over it.
+        let below = raw & !(u64::MAX << point);
+        let above = raw & (u64::MAX << point << 8);
+        (above | below << 8, length - 1, 7 - point / 8)
     };
-    if digits == 0 {
-        return None;
-    }
-    let packed = (packed ^ (0x30 * ONES)) & (u64::MAX << (8 * (8 - digits)));
+    // No digits shift by 64: none.
+    let packed = (packed ^ (0x30 * ONES)) & u64::MAX.checked_shl(64 - 8 * digits as u32)?;
     // A byte over 9 reaches its high bit when 0x76 is added, or had it already.
     if (packed.wrapping_add(0x76 * ONES) | packed) & HIGHS != 0 {
         return None;
@@ -130,8 +179,8 @@ fn at_once(text: &[u8], places: u8) -> Option<i64> {
     let value = even.wrapping_mul(0x000F_4240_0000_0064).wrapping_add(odd.wrapping_mul(0x0000_2710_0000_0001)) >> 32;
     let power = POWERS.get(usize::from(places).checked_sub(decimals)?)?;
     // Eight digits, and at most ten to the ninth: 17 digits, which an i64 holds.
-    let value = i64::try_from(value).ok()? * power;
-    Some(if negative { -value } else { value })
+    let value = value as i64 * power;
+    Some((if negative { -value } else { value }, decimals as u8))
 }
 
 /// The plain way: one character after another.
@@ -142,46 +191,52 @@ fn plainly(text: &[u8], places: u8) -> Result<i64, NotDecimal> {
         [b'+', rest @ ..] => (false, rest),
         _ => (false, text),
     };
-    let mut value: i64 = 0;
-    let mut seen = 0usize;
-    let mut after_point: Option<u8> = None;
+    let mut value = 0;
+    let mut rest = digits;
+    while let [byte, after @ ..] = rest {
+        let Some(digit) = digit(*byte) else { break };
+        value = appended(value, digit)?;
+        rest = after;
+    }
+    let mut kept = 0;
     let mut round_up = false;
-    for &byte in digits {
-        let digit = byte.wrapping_sub(b'0');
-        if digit > 9 {
-            if byte == b'.' && after_point.is_none() {
-                after_point = Some(0);
-                continue;
+    if let [b'.', fraction @ ..] = rest {
+        rest = fraction;
+        while let [byte, after @ ..] = rest {
+            let Some(digit) = digit(*byte) else { break };
+            if kept < places {
+                value = appended(value, digit)?;
+            } else if kept == places {
+                round_up = digit >= 5;
             }
-            return Err(NotDecimal::Byte(byte));
+            kept = kept.saturating_add(1);
+            rest = after;
         }
-        seen += 1;
-        match &mut after_point {
-            Some(n) if *n >= places => {
-                if *n == places {
-                    round_up = digit >= 5;
-                    *n += 1;
-                }
-                continue;
-            }
-            Some(n) => *n += 1,
-            None => {}
+        if digits.len() == 1 {
+            return Err(NotDecimal::Empty);
         }
-        // 17 digits always fit; the checked path is for the rare long ones.
-        value = if seen <= 17 {
-            value * 10 + i64::from(digit)
-        } else {
-            value.checked_mul(10).and_then(|v| v.checked_add(i64::from(digit))).ok_or(NotDecimal::TooLarge)?
-        };
     }
-    if seen == 0 {
-        return Err(NotDecimal::Empty);
+    match rest {
+        [] if digits.is_empty() => return Err(NotDecimal::Empty),
+        [] => {}
+        [byte, ..] => return Err(NotDecimal::Byte(*byte)),
     }
-    for _ in after_point.unwrap_or(0).min(places)..places {
-        value = value.checked_mul(10).ok_or(NotDecimal::TooLarge)?;
-    }
-    value = value.checked_add(i64::from(round_up)).ok_or(NotDecimal::TooLarge)?;
+    let missing = usize::from(places.saturating_sub(kept));
+    let power = POWERS.get(missing).ok_or(NotDecimal::TooLarge)?;
+    let value = value.checked_mul(*power).ok_or(NotDecimal::TooLarge)? + i64::from(round_up);
     Ok(if negative { -value } else { value })
+}
+
+#[inline]
+const fn digit(byte: u8) -> Option<i64> {
+    if byte.is_ascii_digit() { Some((byte - b'0') as i64) } else { None }
+}
+
+/// One more digit at the end of `value`. What comes out stays below a tenth of an `i64`, so that
+/// the next digit and a rounding always fit.
+#[inline]
+const fn appended(value: i64, digit: i64) -> Result<i64, NotDecimal> {
+    if value < i64::MAX / 100 { Ok(value * 10 + digit) } else { Err(NotDecimal::TooLarge) }
 }
 
 #[cfg(test)]
@@ -247,30 +302,41 @@ mod tests {
         }
         let same = |text: &[u8]| {
             for places in 0..=9 {
-                if let Some(value) = at_once(text, places) {
-                    assert_eq!(Ok(value), plainly(text, places), "{text:?} at {places}");
+                // With nothing, a comma or digits after it.
+                let want = plainly(text, places).map(|value| (value, decimals(text)));
+                for after in [&b""[..], b",", b",12345678"] {
+                    let rest = [text, after].concat();
+                    assert_eq!(Number::new(&rest, text.len()).scaled(places), want, "{text:?} at {places}");
                 }
             }
-            assert_eq!(position(text, b','), text.iter().position(|&b| b == b','), "{text:?}");
-            assert_eq!(position(text, 0), text.iter().position(|&b| b == 0), "{text:?}");
+            let point = text.iter().position(|&b| b == b'.');
+            assert_eq!(usize::from(decimals(text)), point.map_or(0, |at| text.len() - at - 1), "{text:?}");
+            let found = text.iter().take(64).enumerate().fold(0, |found, (at, &b)| found | u64::from(b == b',') << at);
+            assert_eq!(commas(text), found, "{text:?}");
         };
         for (at, piece) in pieces.iter().enumerate() {
             same(piece);
             let (second, third) = (&pieces[at * 7919 % pieces.len()], &pieces[at * 6101 % pieces.len()]);
-            same(&[piece.as_slice(), second, third].concat());
+            let long = [piece.as_slice(), second, third].concat();
+            same(&long);
+            same(&[long.as_slice(); 7].concat());
         }
     }
 
     #[test]
     fn usual_numbers_go_at_once() {
+        let go = |text: &str, places| {
+            let raw = word(text.as_bytes()).unwrap() << (64 - 8 * text.len());
+            at_once(raw, text.len(), places)
+        };
         for text in ["123.4", "0", "-11.23", "+21.0", "99999999", "9999.999", ".5", "7."] {
-            assert!(at_once(text.as_bytes(), 4).is_some(), "{text}");
+            assert!(go(text, 4).is_some(), "{text}");
         }
         for digits in 0..10_000i64 {
             let text = std::format!("{}.{:02}", digits / 100, digits % 100);
-            assert_eq!(at_once(text.as_bytes(), 3), Some(digits * 10), "{text}");
+            assert_eq!(go(&text, 3), Some((digits * 10, 2)), "{text}");
             let text = std::format!("{:08}", digits * 9_973);
-            assert_eq!(at_once(text.as_bytes(), 0), Some(digits * 9_973), "{text}");
+            assert_eq!(go(&text, 0), Some((digits * 9_973, 0)), "{text}");
         }
     }
 }

@@ -4,10 +4,20 @@ use std::fs;
 use std::path::Path;
 use std::path::PathBuf;
 
+use lubber_core::alert::AlertKind;
+use lubber_core::arbiter::AlertChange;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::frame::Counts;
 use lubber_core::frame::Framer;
 use lubber_core::frame::Refusal;
+use lubber_core::monitor::Event;
+use lubber_core::monitor::Monitor;
+use lubber_core::monitor::Notice;
+use lubber_core::monitor::Settings;
+use lubber_core::picture::Command;
+use lubber_core::picture::Kinship;
+use lubber_core::picture::SourceId;
+use lubber_core::time::Instant;
 
 /// The folder, or `None` with one line that says so.
 fn recordings() -> Option<PathBuf> {
@@ -93,4 +103,44 @@ fn every_log_in_every_policy() {
             println!("{folder}/{name}: {} lines, refused {:?}", whole.sentences, whole.refused);
         }
     }
+}
+
+/// Keeps watch over a log, ten lines a second, as its talkers send them; hand steering declared.
+fn watch(log: &[u8]) -> (Monitor, Vec<AlertChange>, Vec<Notice>) {
+    let settings = Settings { source_count: 1, ..Settings::default() };
+    let mut monitor = Monitor::new(Instant::from_ms(0), settings);
+    let (mut alerts, mut notices) = (Vec::new(), Vec::new());
+    monitor.order(Instant::from_ms(0), Command::SteerHand, &mut |_| {});
+    for (tenth, line) in (0..).zip(log.split_inclusive(|byte| *byte == b'\n')) {
+        let now = Instant::from_ms(tenth * 100);
+        monitor.bytes(now, SourceId(0), line, &mut |event| match event {
+            Event::Alert(change) => alerts.push(change),
+            Event::Notice(notice) => notices.push(notice),
+            _ => {}
+        });
+    }
+    (monitor, alerts, notices)
+}
+
+#[test]
+fn hours_of_real_sailing_raise_no_false_alarm_and_the_copy_is_told() {
+    let Some(logs) = logs("keelboat", "20") else { return };
+    assert_eq!(logs.len(), 13);
+    let mut hours = 0.0;
+    for (name, log) in logs {
+        let (monitor, alerts, notices) = watch(&log);
+        // The spacing here is even, so the log's own gaps are closed; what a gap must raise is
+        // checked with the log's own time, in the whole-program tests.
+        let raised: Vec<&str> = alerts.iter().map(|change| change.kind.name()).collect();
+        for kind in [AlertKind::HeadingDisagreement, AlertKind::HeadingFrozen, AlertKind::HeadingLost] {
+            assert!(!raised.contains(&kind.name()), "{name}: {alerts:?}");
+        }
+        // VHW repeats the one sensor that this boat has, on every day and in every turn.
+        let copies = notices.iter().filter(|notice| matches!(notice, Notice::OneSensor { .. })).count();
+        assert_eq!(copies, 1, "{name}: {notices:?}");
+        assert_eq!(monitor.picture().kinship(0, 1), Kinship::OneSensor, "{name}");
+        hours += log.iter().filter(|byte| **byte == b'\n').count() as f64 / 36_000.0;
+    }
+    println!("{hours:.1} hours of sailing");
+    assert!(hours > 15.0);
 }

@@ -14,6 +14,7 @@ use crate::picture::Correction;
 use crate::picture::GROUNDS;
 use crate::picture::HEADINGS;
 use crate::picture::HeadingChannel;
+use crate::picture::Kinship;
 use crate::picture::Origin;
 use crate::picture::Picture;
 use crate::picture::Referred;
@@ -88,6 +89,8 @@ pub struct WitnessStatus {
     pub stale: bool,
     /// The heading it is a copy of, if it is one.
     pub copy_of: Option<Origin>,
+    /// Whether it may yet turn out to be a copy of the primary: she has not turned enough to tell.
+    pub may_be_copy: bool,
     /// Whether it is the ground velocity and not a heading.
     pub ground: bool,
 }
@@ -152,6 +155,8 @@ fn witnesses(picture: &Picture, now: Instant) -> Vec<WitnessStatus, { HEADINGS +
         (Some(mine), Some(truth), false) => Some(mine.0.turn_to(truth.0)),
         _ => None,
     };
+    let primary = picture.primary().map(|channel| channel.origin);
+    let primary = picture.headings().iter().position(|channel| Some(channel.origin) == primary);
     let headings = picture.headings().iter().enumerate().filter_map(|(index, channel)| {
         let raw = channel.raw.latest()?;
         let truth = picture.reduce(channel, raw).truth;
@@ -163,6 +168,7 @@ fn witnesses(picture: &Picture, now: Instant) -> Vec<WitnessStatus, { HEADINGS +
             age: channel.raw.age(now),
             stale,
             copy_of: picture.copy_of(index).map(|kept| kept.origin),
+            may_be_copy: primary.is_some_and(|p| p != index && picture.kinship(p, index) == Kinship::Unknown),
             ground: false,
         })
     });
@@ -176,6 +182,7 @@ fn witnesses(picture: &Picture, now: Instant) -> Vec<WitnessStatus, { HEADINGS +
             age: channel.velocity.age(now),
             stale,
             copy_of: None,
+            may_be_copy: false,
             ground: true,
         })
     });

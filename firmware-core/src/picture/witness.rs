@@ -60,8 +60,14 @@ impl Pair {
             return;
         }
         let step = before.turn_to(a);
+        let slow = step.size() <= SLOW.max(one.rounding() + one.rounding());
         let difference = a.turn_to(b);
         let Some(centre) = self.centre else {
+            // A round begins at a slow moment: a first difference taken in mid-turn would be wrong by
+            // the delay between the two, and every later one would differ from it.
+            if !slow {
+                return;
+            }
             *self = Self { kinship: self.kinship, centre: Some(difference), last: a, ..Self::default() };
             return;
         };
@@ -69,7 +75,7 @@ impl Pair {
         self.last = a;
         self.low = self.low.min(self.swung);
         self.high = self.high.max(self.swung);
-        if step.size() <= SLOW.max(one.rounding() + one.rounding()) {
+        if slow {
             let rounding = one.rounding() + other.rounding();
             let allowed = rounding + rounding + step.size();
             self.total = self.total.saturating_add(1);
@@ -121,6 +127,31 @@ mod tests {
         assert_eq!(run(200, 1000, |h| h + 4_130), Kinship::OneSensor);
         assert_eq!(run(2000, 0, |h| h + 4_130), Kinship::Unknown);
         assert_eq!(run(80, 1000, |h| h + 4_130), Kinship::Unknown);
+    }
+
+    #[test]
+    fn a_round_that_would_begin_in_mid_turn_waits() {
+        // Fast turns with steady stretches between: each round is decided in mid-turn, and the next
+        // one must not take its first difference there. Copy and original are half a second apart.
+        let mut pair = Pair::default();
+        let origin = Origin { source: SourceId(0), talker: Talker(*b"II"), formatter: Formatter(*b"HDG") };
+        let mut one = HeadingChannel::new(origin, Reference::Compass);
+        let mut two = HeadingChannel::new(origin, Reference::Magnetic);
+        let mut heading = 0i64;
+        let mut rounds = 0;
+        for s in 0..1200u64 {
+            heading += if s % 60 >= 40 { 5 } else { 0 };
+            let before = one.raw.latest().unwrap_or_default();
+            one.take(Instant::from_ms(s * 1000), Bearing::from_deg(heading as i32), 0);
+            pair.compare(Instant::from_ms(s * 1000), &one, before, &two);
+            rounds += i32::from(pair.centre.is_none());
+            assert_ne!(pair.kinship(), Kinship::Two, "at {s} s");
+            // The copy is of a moment half a second later.
+            let later = heading + if (s + 1) % 60 >= 40 { 3 } else { 0 };
+            two.take(Instant::from_ms(s * 1000 + 500), Bearing::from_deg(later as i32), 0);
+        }
+        assert!(rounds > 5, "{rounds} rounds");
+        assert_eq!(pair.kinship(), Kinship::OneSensor);
     }
 
     #[test]

@@ -4,6 +4,7 @@ use crate::sentence::field::Field;
 use crate::sentence::field::Fields;
 use crate::sentence::field::Malformed;
 use crate::sentence::quantity::Direction;
+use crate::sentence::quantity::GuardedCrossTrack;
 use crate::sentence::status::Mode;
 
 /// Cross-track error and bearings for a pilot that follows a navigator. Never the order itself.
@@ -39,7 +40,7 @@ impl<'a> Apb<'a> {
     /// [`Malformed`] where fields 3 to 5 hold something that is not a cross-track error.
     #[inline]
     pub fn parse(fields: &mut Fields<'a>) -> Result<Self, Malformed> {
-        let (valid, cycle_lock, cross_track) = fields.guarded_cross_track()?;
+        let GuardedCrossTrack { valid, cycle_lock, error } = fields.guarded_cross_track()?;
         let arrived = fields.status();
         let passed = fields.status();
         let track = fields.direction();
@@ -50,7 +51,7 @@ impl<'a> Apb<'a> {
         Ok(Self {
             valid,
             cycle_lock,
-            cross_track: cross_track.under_mode(mode),
+            cross_track: error.under_mode(mode),
             arrived,
             passed,
             track,

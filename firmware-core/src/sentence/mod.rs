@@ -174,44 +174,60 @@ pub enum Sentence<'a> {
 /// not known is no error.
 #[inline]
 pub fn decode<'a>(line: &Line<'a>) -> Result<Decoded<'a>, Malformed> {
-    let formatter = line.formatter();
     let fields = &mut Fields::new(line.body);
-    let other = || Sentence::Other { talker: line.talker(), formatter, body: line.body.unwrap_or(b"") };
-    if line.start == Start::Encapsulated || line.is_proprietary() {
-        return Ok(Decoded { sentence: other(), unusable: 0 });
-    }
-    let sentence = match &formatter.0 {
-        b"HDG" => Sentence::Hdg(Hdg::parse(fields)?),
-        b"HDM" => Sentence::Hdm(Hdm::parse(fields)?),
-        b"HDT" => Sentence::Hdt(Hdt::parse(fields)?),
-        b"THS" => Sentence::Ths(Ths::parse(fields)?),
-        b"ROT" => Sentence::Rot(Rot::parse(fields)?),
-        b"RSA" => Sentence::Rsa(Rsa::parse(fields)?),
-        b"VHW" => Sentence::Vhw(Vhw::parse(fields)?),
-        b"VTG" => Sentence::Vtg(Vtg::parse(fields)?),
-        b"RMC" => Sentence::Rmc(Rmc::parse(fields)?),
-        b"GGA" => Sentence::Gga(Gga::parse(fields)?),
-        b"GLL" => Sentence::Gll(Gll::parse(fields)?),
-        b"GNS" => Sentence::Gns(Gns::parse(fields)?),
-        b"ZDA" => Sentence::Zda(Zda::parse(fields)?),
-        b"XDR" => Sentence::Xdr(Xdr::parse(fields)?),
-        b"MWV" => Sentence::Mwv(Mwv::parse(fields)?),
-        b"MWD" => Sentence::Mwd(Mwd::parse(fields)?),
-        b"HTD" => Sentence::Htd(htd::parse(fields)?),
-        b"HTC" => Sentence::Htc(htc::parse(fields)?),
-        b"HSC" => Sentence::Hsc(Hsc::parse(fields)?),
-        b"APB" => Sentence::Apb(Apb::parse(fields)?),
-        b"XTE" => Sentence::Xte(Xte::parse(fields)?),
-        b"RMB" => Sentence::Rmb(Rmb::parse(fields)?),
-        b"ACN" => Sentence::Acn(Acn::parse(fields)?),
-        b"ACK" => Sentence::Ack(Ack::parse(fields)?),
-        b"HBT" => Sentence::Hbt(Hbt::parse(fields)?),
-        b"TXT" => Sentence::Txt(Txt::parse(fields)?),
-        b"ALR" => Sentence::Alr(Alr::parse(fields)?),
-        b"ALF" => Sentence::Alf(Alf::parse(fields)?),
-        b"ALC" => Sentence::Alc(Alc::parse(fields)?),
-        b"ARC" => Sentence::Arc(Arc::parse(fields)?),
-        _ => other(),
+    let formatter = match (line.start, line.address) {
+        (Start::Parametric, &[first, _, a, b, c]) if first != b'P' => [a, b, c],
+        _ => return Ok(other(line)),
     };
+    match &formatter {
+        b"HDG" => read(fields, Hdg::parse, Sentence::Hdg),
+        b"HDM" => read(fields, Hdm::parse, Sentence::Hdm),
+        b"HDT" => read(fields, Hdt::parse, Sentence::Hdt),
+        b"THS" => read(fields, Ths::parse, Sentence::Ths),
+        b"ROT" => read(fields, Rot::parse, Sentence::Rot),
+        b"RSA" => read(fields, Rsa::parse, Sentence::Rsa),
+        b"VHW" => read(fields, Vhw::parse, Sentence::Vhw),
+        b"VTG" => read(fields, Vtg::parse, Sentence::Vtg),
+        b"RMC" => read(fields, Rmc::parse, Sentence::Rmc),
+        b"GGA" => read(fields, Gga::parse, Sentence::Gga),
+        b"GLL" => read(fields, Gll::parse, Sentence::Gll),
+        b"GNS" => read(fields, Gns::parse, Sentence::Gns),
+        b"ZDA" => read(fields, Zda::parse, Sentence::Zda),
+        b"XDR" => read(fields, Xdr::parse, Sentence::Xdr),
+        b"MWV" => read(fields, Mwv::parse, Sentence::Mwv),
+        b"MWD" => read(fields, Mwd::parse, Sentence::Mwd),
+        b"HTD" => read(fields, htd::parse, Sentence::Htd),
+        b"HTC" => read(fields, htc::parse, Sentence::Htc),
+        b"HSC" => read(fields, Hsc::parse, Sentence::Hsc),
+        b"APB" => read(fields, Apb::parse, Sentence::Apb),
+        b"XTE" => read(fields, Xte::parse, Sentence::Xte),
+        b"RMB" => read(fields, Rmb::parse, Sentence::Rmb),
+        b"ACN" => read(fields, Acn::parse, Sentence::Acn),
+        b"ACK" => read(fields, Ack::parse, Sentence::Ack),
+        b"HBT" => read(fields, Hbt::parse, Sentence::Hbt),
+        b"TXT" => read(fields, Txt::parse, Sentence::Txt),
+        b"ALR" => read(fields, Alr::parse, Sentence::Alr),
+        b"ALF" => read(fields, Alf::parse, Sentence::Alf),
+        b"ALC" => read(fields, Alc::parse, Sentence::Alc),
+        b"ARC" => read(fields, Arc::parse, Sentence::Arc),
+        _ => Ok(other(line)),
+    }
+}
+
+/// One arm of [`decode`], a function of its own for each formatter so that the sentence is built
+/// where the caller wants it and not moved there.
+#[inline(never)]
+fn read<'a, T>(
+    fields: &mut Fields<'a>,
+    parse: impl FnOnce(&mut Fields<'a>) -> Result<T, Malformed>,
+    sentence: impl FnOnce(T) -> Sentence<'a>,
+) -> Result<Decoded<'a>, Malformed> {
+    let sentence = sentence(parse(fields)?);
     Ok(Decoded { sentence, unusable: fields.unusable() })
+}
+
+#[inline(never)]
+fn other<'a>(line: &Line<'a>) -> Decoded<'a> {
+    let body = line.body.unwrap_or(b"");
+    Decoded { sentence: Sentence::Other { talker: line.talker(), formatter: line.formatter(), body }, unusable: 0 }
 }

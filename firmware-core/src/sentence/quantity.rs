@@ -10,7 +10,6 @@ use crate::bounds::LONGITUDE;
 use crate::bounds::SPEED;
 use crate::bounds::SPEED_KMH;
 use crate::bounds::WIND_SPEED;
-use crate::decimal::decimals;
 use crate::decimal::scaled;
 use crate::heading::Magnetic;
 use crate::heading::True;
@@ -37,6 +36,14 @@ pub enum Direction {
     Magnetic(Magnetic),
 }
 
+/// The five fields that begin XTE and APB.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct GuardedCrossTrack {
+    pub(crate) valid: Field<bool>,
+    pub(crate) cycle_lock: Field<bool>,
+    pub(crate) error: Field<i32>,
+}
+
 impl Fields<'_> {
     /// A direction without a letter; 360 counts as 0.
     #[inline]
@@ -47,8 +54,8 @@ impl Fields<'_> {
     /// A direction without a letter, and how many digits it has after the point.
     #[inline]
     pub fn bearing_and_decimals(&mut self) -> (Field<Bearing>, u8) {
-        let text = self.text();
-        (self.check(text, &BEARING).map(Bearing::from_mdeg), decimals(text))
+        let (field, decimals) = self.scaled_and_decimals(&BEARING);
+        (field.map(Bearing::from_mdeg), decimals)
     }
 
     /// A direction followed by its fixed reference letter, `T` or `M`.
@@ -60,9 +67,8 @@ impl Fields<'_> {
     /// A direction followed by its fixed reference letter, and its digits after the point.
     #[inline]
     pub fn bearing_with_and_decimals(&mut self, reference: u8) -> (Field<Bearing>, u8) {
-        let text = self.text();
-        let letter = self.text();
-        (self.check_unit(text, letter, &BEARING, reference).map(Bearing::from_mdeg), decimals(text))
+        let (field, decimals) = self.with_unit_and_decimals(&BEARING, reference);
+        (field.map(Bearing::from_mdeg), decimals)
     }
 
     /// A direction followed by the letter of its reference, `T` or `M`.
@@ -207,7 +213,7 @@ impl Fields<'_> {
     /// # Errors
     /// [`Malformed`] where the error is not one in nautical miles.
     #[inline]
-    pub fn guarded_cross_track(&mut self) -> Result<(Field<bool>, Field<bool>, Field<i32>), Malformed> {
+    pub(crate) fn guarded_cross_track(&mut self) -> Result<GuardedCrossTrack, Malformed> {
         let valid = self.status();
         let cycle_lock = self.status();
         let error = self.cross_track();
@@ -220,11 +226,11 @@ impl Fields<'_> {
         let error = self.under_status(error, valid);
         // Only Loran-C ever had a cycle to lock, so no more than a plain V speaks against it.
         let error = if cycle_lock == Field::Known(false) { error.marked_invalid() } else { error };
-        Ok((valid, cycle_lock, error))
+        Ok(GuardedCrossTrack { valid, cycle_lock, error })
     }
 }
 
-/// Degrees times ten million from `ddmm.mmm`, checked by `bounds`.
+/// Degrees times ten million from `ddmm.mmm` or `dddmm.mmm`, checked by `bounds`.
 #[inline]
 fn degrees_e7(text: &[u8], bounds: &Bounds) -> Result<i32, Defect> {
     let packed = scaled(text, MINUTE_PLACES).map_err(|_| Defect::NotANumber)?;
@@ -287,6 +293,9 @@ mod tests {
         assert_eq!(fields("4807.038,S,01131.000,W").position(), at(-481_173_000, -115_166_667));
         assert_eq!(fields("9000,N,18000.0,W").position(), at(900_000_000, -1_800_000_000));
         assert_eq!(fields("0000.0,N,00000.0,E").position(), at(0, 0));
+        // Leading zeros left out, or none at all after the point.
+        assert_eq!(fields("807.038,N,1131,E").position(), at(81_173_000, 115_166_667));
+        assert_eq!(fields("4807.,N,01131.,E").position(), at(481_166_667, 115_166_667));
         // Ten digits of minutes, as survey receivers send, round to the nearest and not over 60.
         assert_eq!(fields("4759.99999999,N,01131.000,E").position(), at(480_000_000, 115_166_667));
         for (body, defect) in [
@@ -302,6 +311,9 @@ mod tests {
             ("4807.0,X,01131.0,E", Defect::UnknownLetter),
             ("4807.0,N,01131.0,N", Defect::UnknownLetter),
             ("48o7.0,N,01131.0,E", Defect::NotANumber),
+            ("4807.0x,N,01131.0,E", Defect::NotANumber),
+            ("-000.5,N,01131.0,E", Defect::OutOfRange),
+            ("48.7.0,N,01131.0,E", Defect::NotANumber),
         ] {
             let mut f = fields(body);
             assert_eq!((f.position(), f.unusable()), (Field::Unusable(defect), 1), "{body}");

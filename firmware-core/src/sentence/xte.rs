@@ -3,6 +3,7 @@
 use crate::sentence::field::Field;
 use crate::sentence::field::Fields;
 use crate::sentence::field::Malformed;
+use crate::sentence::quantity::GuardedCrossTrack;
 use crate::sentence::status::Mode;
 
 /// Cross-track error.
@@ -26,9 +27,9 @@ impl Xte {
     /// [`Malformed`] where fields 3 to 5 hold something that is not a cross-track error.
     #[inline]
     pub fn parse(fields: &mut Fields<'_>) -> Result<Self, Malformed> {
-        let (valid, cycle_lock, cross_track) = fields.guarded_cross_track()?;
+        let GuardedCrossTrack { valid, cycle_lock, error } = fields.guarded_cross_track()?;
         let mode = fields.mode();
-        Ok(Self { valid, cycle_lock, cross_track: cross_track.under_mode(mode), mode })
+        Ok(Self { valid, cycle_lock, cross_track: error.under_mode(mode), mode })
     }
 }
 

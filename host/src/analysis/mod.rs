@@ -4,6 +4,7 @@ pub mod bearings;
 pub mod compare;
 pub mod harmonic;
 pub mod headings;
+pub mod listen;
 pub mod sun;
 pub mod swing;
 pub mod variation;

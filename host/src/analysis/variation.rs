@@ -26,7 +26,7 @@ use world_magnetic_model::uom::si::magnetic_flux_density::nanotesla;
 
 /// How many years outside its epoch a model is still carried.
 ///
-/// Fifteen is as far as [`DRIFT_NT_DEG_PER_YEAR`] was measured.
+/// Fifteen is as far as the drift was measured.
 pub const FURTHEST_YEARS: f64 = 15.0;
 
 /// How the error of an extrapolated model grows: nanotesla degrees a year, divided by the

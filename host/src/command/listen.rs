@@ -1,17 +1,217 @@
 //! `lubber listen`.
 
+mod gather;
+mod json;
+mod setup;
+mod text;
+
+use std::io;
+use std::io::IsTerminal;
+use std::io::Write;
+use std::path::PathBuf;
+
+use chrono::DateTime;
+use chrono::Utc;
+use lubber_core::frame::ChecksumPolicy;
+use lubber_core::time::Span;
+
+use crate::analysis::listen::Finding;
+use crate::analysis::listen::Level;
+use crate::analysis::listen::Survey;
 use crate::exit::Exit;
 use crate::exit::Failure;
+use crate::input::Inputs;
+use crate::input::Source;
+use crate::session::Interrupt;
+use crate::terminal::Screen;
+use gather::GatherError;
+use gather::Gathered;
+use setup::Setup;
 
 /// Show what is on the data line: each talker and formatter, bad lines, findings.
+///
+/// A log is read to its end; a live line is listened to until Ctrl-C, or for the time of --for. On a
+/// terminal a live line is shown as it comes.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_long_help = EXAMPLES)]
+pub struct Args {
+    /// What to listen to: FILE, - (standard input), serial:DEVICE, tcp:HOST:PORT or udp:ADDRESS:PORT;
+    /// up to 4. None: the sources of the boat file.
+    #[arg(value_name = "SOURCE")]
+    sources: Vec<Source>,
+    /// The boat file; else boat.toml in the working folder, if there is one.
+    #[arg(long, value_name = "FILE")]
+    boat: Option<PathBuf>,
+    /// The deviation card of the heading that a watch would be kept by.
+    #[arg(long, value_name = "FILE")]
+    card: Option<PathBuf>,
+    /// How long to listen to a live line, such as 60s or 2min; else until Ctrl-C.
+    #[arg(long = "for", value_name = "TIME", value_parser = length)]
+    length: Option<Span>,
+    /// How the output is written.
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+    /// Exit with 1 if there is a finding that calls for action (marked `advice`; a `note` does not count).
+    #[arg(long)]
+    check: bool,
+    /// What checksums must be; "ignored" lets damaged lines pass. Overrides the boat file.
+    #[arg(long, value_enum, value_name = "RULE")]
+    checksum: Option<Checksum>,
+    /// Standard input is live, whatever its first lines carry.
+    #[arg(long, conflicts_with = "log")]
+    live: bool,
+    /// Standard input is a log and drives time.
+    #[arg(long)]
+    log: bool,
+    /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
+    #[arg(long, value_name = "TIME", value_parser = instant)]
+    start: Option<i64>,
+    /// For a log without any time: its sentences per second. Without it sentences are only counted.
+    #[arg(long, value_name = "N")]
+    rate: Option<f64>,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  lubber listen night-passage.nmea                  what is in a log
+  lubber listen serial:/dev/ttyUSB0                 live, until Ctrl-C
+  lubber listen serial:/dev/ttyUSB0?baud=4800 --for 60s --check
+  lubber listen udp:0.0.0.0:10110 --for 2min --format json
+
+The columns: `bad` counts sentences whose main value cannot be used and lines refused for a wrong
+checksum; `every` is the mean time from one to the next, gaps left out; `age` is the time from the
+last one to the end; the greatest jump is that of the main value between two that came within 10 s.
+
+A finding marked `advice` calls for action, a `note` is worth knowing.
+
+Exit status: 0 done; 1 with --check, a finding calls for action; 2 could not do it; 130 interrupted.";
+
+/// How the output is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// For people.
+    #[default]
+    Text,
+    /// One JSON object, for programs.
+    Json,
+}
+
+/// What checksums must be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum Checksum {
+    /// There and right.
+    Required,
+    /// Right where there.
+    Optional,
+    /// Not looked at: damaged lines pass.
+    Ignored,
+}
+
+impl From<Checksum> for ChecksumPolicy {
+    fn from(checksum: Checksum) -> Self {
+        match checksum {
+            Checksum::Required => Self::Required,
+            Checksum::Optional => Self::Optional,
+            Checksum::Ignored => Self::Ignored,
+        }
+    }
+}
+
+fn length(text: &str) -> Result<Span, String> {
+    let number = |text: &str| text.trim().parse::<u64>().ok();
+    let span = match text.strip_suffix("min") {
+        Some(minutes) => number(minutes).map(Span::from_min),
+        None => number(text.strip_suffix('s').unwrap_or(text)).map(Span::from_s),
+    };
+    span.filter(|span| (1..=86_400).contains(&span.as_s()))
+        .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --for 60s".into())
+}
+
+fn instant(text: &str) -> Result<i64, String> {
+    let utc: Result<DateTime<Utc>, _> = text.parse();
+    utc.map(|utc| utc.timestamp_millis())
+        .map_err(|_| "a UTC in ISO 8601 was expected. Example: --start 2026-07-14T02:00:00Z".into())
+}
+
+/// What was heard, ready to be shown.
+struct Heard<'a> {
+    setup: &'a Setup,
+    survey: &'a Survey,
+    findings: &'a [Finding],
+    remarks: &'a [String],
+    untimed: bool,
+    interrupted: bool,
+}
 
 /// Runs the verb.
 ///
 /// # Errors
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: Args) -> Result<Exit, Failure> {
-    let _ = args;
-    todo!()
+    let setup = Setup::of(&args)?;
+    let opened = setup.open()?;
+    if matches!(opened.inputs, Inputs::Live(_)) {
+        setup::refuse_for_live(&args)?;
+    } else if args.length.is_some() {
+        return Err(Failure::new("--for is for a live line; a log is read to its end: leave it out"));
+    }
+    let interrupt = Interrupt::by_signal()
+        .map_err(|error| Failure::new(format!("the system does not let it be ended cleanly: {error}")))?;
+    let on_terminal = args.format == Format::Text && io::stdout().is_terminal();
+    let gathered = match gather::gather(opened, &setup, args.length, &interrupt, on_terminal) {
+        Ok(gathered) => gathered,
+        Err(GatherError::Output(error)) => return output(&error),
+        Err(GatherError::Input(error)) => return Err(Failure::new(error.to_string())),
+    };
+    let Gathered { survey, remarks, interrupted, untimed, live } = gathered;
+    let findings = survey.findings(&setup.around(untimed, live));
+    let heard = Heard { setup: &setup, survey: &survey, findings: &findings, remarks: &remarks, untimed, interrupted };
+    if let Err(error) = show(&heard, args.format) {
+        return output(&error);
+    }
+    Ok(match () {
+        () if interrupted => Exit::Interrupted,
+        () if args.check && findings.iter().any(|finding| finding.level == Level::Advice) => Exit::No,
+        () => Exit::Done,
+    })
+}
+
+fn show(heard: &Heard<'_>, format: Format) -> io::Result<()> {
+    match format {
+        Format::Text => {
+            let mut screen = Screen::stdout();
+            let rows = text::rows(heard, screen.width());
+            screen.rows(&rows)?;
+            screen.flush()
+        }
+        Format::Json => {
+            let mut out = io::stdout().lock();
+            out.write_all(json::text(heard).as_bytes())?;
+            out.write_all(b"\n")?;
+            out.flush()
+        }
+    }
+}
+
+/// Whoever reads may have seen enough.
+fn output(error: &io::Error) -> Result<Exit, Failure> {
+    match error.kind() {
+        io::ErrorKind::BrokenPipe => Ok(Exit::Done),
+        _ => Err(Failure::new(format!("cannot write the output: {error}"))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn how_long_to_listen() {
+        assert_eq!(length("60s"), Ok(Span::from_s(60)));
+        assert_eq!(length("2min"), Ok(Span::from_s(120)));
+        assert_eq!(length("5"), Ok(Span::from_s(5)));
+        for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
+            assert!(length(wrong).is_err_and(|text| text.contains("--for 60s")), "{wrong}");
+        }
+    }
 }

@@ -121,6 +121,27 @@ impl Replay {
     /// [`InputError::Refused`] when a log can no longer be read.
     #[expect(clippy::should_implement_trait, reason = "a piece borrows the buffer it lies in")]
     pub fn next(&mut self) -> Result<Option<Piece<'_>>, InputError> {
+        let Some((own, index)) = self.first()? else { return Ok(None) };
+        self.at = self.at.max(self.instant(own));
+        let at = self.at;
+        let source = SourceId(u8::try_from(index).unwrap_or(u8::MAX));
+        let taken = self.logs[index].take();
+        Ok(taken.map(|Taken { utc, bytes, .. }| Piece { source, at, utc_ms: utc, bytes }))
+    }
+
+    /// Reads on to the next piece without handing it out, so that what is remarked of the time before it
+    /// can be taken before it.
+    ///
+    /// # Errors
+    /// As [`Self::next`].
+    #[inline]
+    pub fn look_ahead(&mut self) -> Result<(), InputError> {
+        self.first().map(|_| ())
+    }
+
+    /// The log whose next piece is the earliest, and the moment of that by the log's own time.
+    #[inline]
+    fn first(&mut self) -> Result<Option<(i64, usize)>, InputError> {
         let mut first: Option<(i64, usize)> = None;
         for index in 0..self.logs.len() {
             let own = self.logs[index].peek()?;
@@ -133,12 +154,7 @@ impl Replay {
                 first = Some((own, index));
             }
         }
-        let Some((own, index)) = first else { return Ok(None) };
-        self.at = self.at.max(self.instant(own));
-        let at = self.at;
-        let source = SourceId(u8::try_from(index).unwrap_or(u8::MAX));
-        let taken = self.logs[index].take();
-        Ok(taken.map(|Taken { utc, bytes }| Piece { source, at, utc_ms: utc, bytes }))
+        Ok(first)
     }
 
     /// How far it is.

@@ -149,7 +149,8 @@ impl<W: Write> Screen<W> {
     }
 }
 
-fn paint(out: &mut impl Write, row: &Row) -> io::Result<()> {
+/// Writes `row` in its colours, without a line end.
+pub(super) fn paint(out: &mut impl Write, row: &Row) -> io::Result<()> {
     for piece in &row.0 {
         let style = style(piece.tone);
         write!(out, "{style}{}{style:#}", printable(&piece.text))?;

@@ -70,11 +70,11 @@ pub fn json(out: &mut String, stamp: Stamp, kind: AlertKind, judging: Result<(),
         o.text_or_null("at", stamp.iso());
         o.number("since_start_ms", stamp.since_start_ms);
         o.text("notice", "judging");
-        o.text("alert", kind);
-        match judging {
-            Ok(()) => o.text("judging", "yes"),
-            Err(why) => o.text("judging", format_args!("no: {why}")),
-        }
+        // As in the status, and with no key of its own that a reader could take for an alert.
+        o.object("judging", |o| match judging {
+            Ok(()) => o.text(kind.name(), "yes"),
+            Err(why) => o.text(kind.name(), format_args!("no: {why}")),
+        });
     });
 }
 

@@ -15,6 +15,7 @@ pub mod status;
 pub mod status_line;
 pub mod summary;
 pub mod text;
+pub mod wire;
 
 use chrono::DateTime;
 use lubber_core::frame::ChecksumPolicy;

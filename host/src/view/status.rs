@@ -51,10 +51,15 @@ pub fn agreement(status: &Status) -> Agreement {
     }
 }
 
-/// Witnesses that count beside the primary heading: fresh, and no copies.
+/// Witnesses that count beside the primary heading: fresh headings that are known to be other sensors,
+/// and the receiver, which is one witness whichever of its sentences are heard.
 pub fn independent(status: &Status) -> usize {
     let primary = status.heading.map(|heading| heading.origin);
-    status.witnesses.iter().filter(|w| !w.stale && w.copy_of.is_none() && Some(w.origin) != primary).count()
+    let other = |w: &&lubber_core::monitor::WitnessStatus| {
+        !w.ground && !w.stale && !w.may_be_copy && w.copy_of.is_none() && Some(w.origin) != primary
+    };
+    let ground = status.witnesses.iter().any(|w| w.ground && !w.stale);
+    status.witnesses.iter().filter(other).count() + usize::from(ground)
 }
 
 /// Whether `kind` judges just now.

@@ -2,6 +2,7 @@
 
 use lubber_core::alert::Priority;
 use lubber_core::angle::EastWest;
+use lubber_core::angle::Turn;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
 use lubber_core::monitor::Correction;
@@ -26,15 +27,12 @@ use crate::view::status::unjudged;
 use crate::view::text::Row;
 use crate::view::text::Tone;
 
-/// A part of the line: how it is written with room and without, and how long it is kept.
+/// A part of the line.
 struct Part {
-    long: String,
-    short: String,
+    text: String,
     tone: Tone,
     /// 0 is never left out; the others go from the highest.
     rank: u8,
-    /// Whether it is written short.
-    brief: bool,
 }
 
 const GAP: usize = 2;
@@ -43,107 +41,79 @@ const GAP: usize = 2;
 const OLD: Span = Span::from_s(10);
 
 fn length(parts: &[Part]) -> usize {
-    let written = parts.iter().map(|part| if part.brief { &part.short } else { &part.long }.chars().count());
-    written.sum::<usize>() + GAP * parts.len().saturating_sub(1)
+    parts.iter().map(|part| part.text.chars().count()).sum::<usize>() + GAP * parts.len().saturating_sub(1)
 }
 
-/// The status in at most `width` characters; `remark` is how far a replay is. What must not be missed
-/// (time, alerts, an ignored checksum, the heading) is never left out, only cut off in the end.
+/// The status in at most `width` characters; `remark` is how far a replay is. The usual parts stand in
+/// columns, so that the eye finds them; where there is no room the least important are left out.
+/// What must not be missed (time, alerts, an ignored checksum, the heading) is only cut off in the end.
 pub fn row(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>, width: usize) -> Row {
     let mut parts = parts(stamp, status, sources, remark);
-    let mut ranks: Vec<u8> = parts.iter().map(|part| part.rank).collect();
+    let mut ranks: Vec<u8> = parts.iter().map(|part| part.rank).filter(|rank| *rank > 0).collect();
     ranks.sort_unstable();
     ranks.dedup();
-    // First everything short that must be, the least important first; then left out; and what that
-    // leaves free goes back to the most important.
     for rank in ranks.iter().rev() {
-        for place in (0..parts.len()).rev() {
-            if parts[place].rank == *rank && length(&parts) > width {
-                parts[place].brief = true;
-            }
-        }
-    }
-    for rank in ranks.iter().rev().filter(|rank| **rank > 0) {
         if length(&parts) > width {
             parts.retain(|part| part.rank != *rank);
         }
     }
-    for rank in &ranks {
-        for place in 0..parts.len() {
-            if parts[place].rank == *rank && parts[place].brief {
-                parts[place].brief = false;
-                parts[place].brief = length(&parts) > width;
-            }
-        }
+    if let Some(last) = parts.last_mut() {
+        last.text.truncate(last.text.trim_end().len());
     }
     let mut row = Row::default();
     for (place, part) in parts.into_iter().enumerate() {
         if place > 0 {
             row = row.and(Tone::Plain, " ".repeat(GAP));
         }
-        row = row.and(part.tone, if part.brief { part.short } else { part.long });
+        row = row.and(part.tone, part.text);
     }
     row.cut(width)
 }
 
 fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>) -> Vec<Part> {
     let clock = stamp.clock();
-    let mut parts = vec![same(&clock, Tone::Plain, 0), alerts(status)];
+    let mut parts = vec![part(clock, Tone::Plain, 0), alerts(status)];
     if sources.unchecked().next().is_some() {
-        parts.push(same("CHECKSUM IGNORED", Tone::Warning, 0));
+        parts.push(part("CHECKSUM IGNORED", Tone::Warning, 0));
     }
     parts.push(heading(status.heading.as_ref()));
     parts.push(order(status));
     let count = unjudged(status).count();
     if count > 0 {
-        parts.push(part(
-            format!("{count} {} not watched", if count == 1 { "alert" } else { "alerts" }),
-            format!("{count} not watched"),
-            Tone::Caution,
-            2,
-        ));
+        parts.push(part(format!("{count} not watched"), Tone::Caution, 2));
     }
     if let Some((course, speed, age)) = status.ground {
-        let (speed, old) = (knots(speed), old(age));
-        let course = course.map(|course| course.0);
-        let (long, short) = match course {
-            Some(course) => {
-                (format!("over ground {course} T, {speed} kn{old}"), format!("ground {course}T {speed}kn{old}"))
-            }
-            None => (format!("over ground {speed} kn, no course{old}"), format!("ground {speed}kn{old}")),
-        };
-        parts.push(part(long, short, Tone::Plain, 3));
-    }
-    if let Some((angle, age)) = status.rudder {
-        let old = old(age);
-        let side = if angle.as_mdeg() < 0 { "port" } else { "stbd" };
-        let (long, short) = match whole(angle) {
-            0 => (format!("rudder amidships{old}"), format!("rudder 0{old}")),
-            size => (format!("rudder {size} {side}{old}"), format!("rudder {size} {side}{old}")),
-        };
-        parts.push(part(long, short, Tone::Plain, 5));
+        let course = course.map_or("none".to_owned(), |course| format!("{}T", course.0));
+        parts.push(part(format!("COG {course} {:>3} kn{}", knots(speed).to_string(), old(age)), Tone::Plain, 3));
     }
     parts.push(witnesses(status));
+    if let Some((angle, age)) = status.rudder {
+        parts.push(part(format!("rudder {:<7}{}", to_side(angle), old(age)), Tone::Plain, 5));
+    }
     if let Some(variation) = status.variation {
-        let (amount, from) = (EastWest(variation.variation.0), variation.from);
-        let from = match from {
+        let from = match variation.from {
             VariationFrom::Wire(origin) => format!("by {origin}"),
             VariationFrom::Model => "by the model".into(),
         };
-        parts.push(part(format!("variation {amount} {from}"), format!("var {amount}"), Tone::Plain, 6));
+        parts.push(part(format!("variation {} {from}", EastWest(variation.variation.0)), Tone::Plain, 6));
     }
     if let Some(remark) = remark {
-        parts.push(same(remark, Tone::Quiet, 7));
+        parts.push(part(remark, Tone::Quiet, 7));
     }
     parts
 }
 
-fn part(long: String, short: String, tone: Tone, rank: u8) -> Part {
-    Part { long, short, tone, rank, brief: false }
+fn part(text: impl Into<String>, tone: Tone, rank: u8) -> Part {
+    Part { text: text.into(), tone, rank }
 }
 
-fn same(text: &str, tone: Tone, rank: u8) -> Part {
-    part(text.into(), text.into(), tone, rank)
+/// An angle to one side: `3 stbd`, `12 port`, `0`.
+fn to_side(angle: Turn) -> String {
+    match (whole(angle), angle.as_mdeg() < 0) {
+        (0, _) => "0".into(),
+        (size, true) => format!("{size} port"),
+        (size, false) => format!("{size} stbd"),
+    }
 }
 
 fn referred(bearing: lubber_core::angle::Bearing, reference: Reference) -> Referred {
@@ -186,21 +156,20 @@ fn alerts(status: &Status) -> Part {
         }
         words.push(format!("{count} {}", if count == 1 { one } else { many }));
     }
-    let (mut long, mut short) = match words.first() {
-        None => ("no alert".to_owned(), "no alert".to_owned()),
-        Some(first) if others == 0 => (first.clone(), first.clone()),
-        Some(first) => (words.join(" "), format!("{first} +{others}")),
+    let mut text = match words.first() {
+        None => "no alert".to_owned(),
+        Some(first) if others == 0 => first.clone(),
+        Some(first) => format!("{first} +{others}"),
     };
     if over > 0 {
-        long = format!("{long}, {over} over, not answered");
-        short = format!("{short}, {over} over");
+        text = format!("{text}, {over} over");
     }
-    part(long, short, loudest, 0)
+    part(format!("{text:<9}"), loudest, 0)
 }
 
 /// The heading in every reference it is known in.
 fn heading(heading: Option<&HeadingStatus>) -> Part {
-    let Some(heading) = heading else { return same("NO HEADING", Tone::Alarm, 0) };
+    let Some(heading) = heading else { return part("NO HEADING", Tone::Alarm, 0) };
     let known: Vec<Referred> = [
         heading.compass.map(|h| referred(h.0, Reference::Compass)),
         heading.magnetic.map(|h| referred(h.0, Reference::Magnetic)),
@@ -211,62 +180,45 @@ fn heading(heading: Option<&HeadingStatus>) -> Part {
     .collect();
     // A heading in no reference at all cannot be; the raw one is then what there is.
     let known = if known.is_empty() { vec![heading.raw] } else { known };
-    let long: Vec<String> = known.iter().map(Referred::to_string).collect();
-    let short: Vec<String> = known.iter().copied().map(compact).collect();
-    let (mut long, mut short) = (format!("heading {}", long.join(" ")), short.join(" "));
-    if heading.correction == Correction::Uncorrected {
-        // Magnetic equals compass then: leaving it out makes room for the word that matters.
-        let fewer: Vec<String> =
-            known.iter().filter(|r| r.reference != Reference::Magnetic).map(|r| compact(*r)).collect();
-        short = format!("{} uncorrected", fewer.join(" "));
-        long = format!("{long} uncorrected");
+    // Magnetic equals compass where nothing corrects it: leaving it out makes room for the word that matters.
+    let uncorrected = heading.correction == Correction::Uncorrected;
+    let shown = known.iter().filter(|r| !uncorrected || r.reference != Reference::Magnetic);
+    let mut text = shown.copied().map(compact).collect::<Vec<String>>().join(" ");
+    if uncorrected {
+        text.push_str(" uncorrected");
     }
     if heading.stale {
         let age = seconds(heading.age).0 / 10;
-        return part(format!("{long} LOST {age} s ago"), format!("{short} LOST {age}s"), Tone::Alarm, 0);
+        return part(format!("{text} LOST {age}s"), Tone::Alarm, 0);
     }
-    part(long, short, Tone::Plain, 0)
+    part(text, Tone::Plain, 0)
 }
 
 /// The order and how far off it she is.
 fn order(status: &Status) -> Part {
     let (order, held) = match status.steering {
-        Steering::Unknown => return part("no order yet".into(), "no order".into(), Tone::Plain, 1),
-        Steering::Wind => return part("steered by the wind".into(), "by wind".into(), Tone::Caution, 1),
-        Steering::Hand => return part("steered by hand".into(), "by hand".into(), Tone::Caution, 1),
+        Steering::Unknown => return part("no order yet", Tone::Plain, 1),
+        Steering::Wind => return part("by the wind", Tone::Caution, 1),
+        Steering::Hand => return part("by hand", Tone::Caution, 1),
         Steering::Heading { order, held, .. } => (order, held),
     };
     let held = if held { " held" } else { "" };
-    let brief = format!("order {}{held}", compact(order));
-    match status.off {
-        None => part(format!("ordered {order}{held}"), brief, Tone::Plain, 1),
-        Some(off) if whole(off) == 0 => {
-            part(format!("ordered {order}{held}, on it"), format!("{brief} on"), Tone::Plain, 1)
-        }
-        Some(off) => {
-            let (side, short) = if off.as_mdeg() < 0 { ("port", "port") } else { ("starboard", "stbd") };
-            let size = whole(off);
-            part(format!("ordered {order}{held}, {size} to {side}"), format!("{brief} {size} {short}"), Tone::Plain, 1)
-        }
-    }
+    let off = match status.off {
+        None => String::new(),
+        Some(off) if whole(off) == 0 => "on it".into(),
+        Some(off) => to_side(off),
+    };
+    part(format!("order {}{held} {off:<7}", compact(order)), Tone::Plain, 1)
 }
 
 /// Whether the witnesses of the heading agree.
 fn witnesses(status: &Status) -> Part {
     let count = independent(status);
-    let noun = if count == 1 { "witness" } else { "witnesses" };
     match agreement(status) {
-        Agreement::Disagree => same("witnesses DISAGREE", Tone::Alarm, 1),
-        _ if count == 0 => part("no other witness".into(), "no witness".into(), Tone::Plain, 4),
-        Agreement::Agree => part(
-            format!("{count} {noun} {}", if count == 1 { "agrees" } else { "agree" }),
-            format!("{count} agree"),
-            Tone::Plain,
-            4,
-        ),
-        Agreement::NotJudged(_) => {
-            part(format!("{count} {noun}, not compared"), format!("{count} uncompared"), Tone::Plain, 4)
-        }
+        Agreement::Disagree => part("witnesses DISAGREE", Tone::Alarm, 1),
+        _ if count == 0 => part("no witness", Tone::Plain, 4),
+        Agreement::Agree => part(format!("{count} agree"), Tone::Plain, 4),
+        Agreement::NotJudged(_) => part(format!("{count} not compared"), Tone::Plain, 4),
     }
 }
 
@@ -280,7 +232,6 @@ mod tests {
     use lubber_core::alert::Instance;
     use lubber_core::alert::Why;
     use lubber_core::angle::Bearing;
-    use lubber_core::angle::Turn;
     use lubber_core::frame::ChecksumPolicy;
     use lubber_core::frame::Formatter;
     use lubber_core::frame::Talker;
@@ -330,14 +281,11 @@ mod tests {
         let status = all_known();
         assert_eq!(
             said(&status, 200),
-            "02:11:09  no alert  heading 137 C 139 M 143 T  ordered 135 C, 2 to starboard  \
-             over ground 145 T, 5.2 kn  rudder 3 port  no other witness  variation 4.1 E by the model"
+            "02:11:09  no alert   137C 139M 143T  order 135C 2 stbd   COG 145T 5.2 kn  no witness  \
+             rudder 3 port   variation 4.1 E by the model"
         );
-        assert_eq!(
-            said(&status, 80),
-            "02:11:09  no alert  137C 139M 143T  order 135C 2 stbd  over ground 145 T, 5.2 kn"
-        );
-        assert_eq!(said(&status, 60), "02:11:09  no alert  137C 139M 143T  order 135C 2 stbd");
+        assert_eq!(said(&status, 80), "02:11:09  no alert   137C 139M 143T  order 135C 2 stbd   COG 145T 5.2 kn");
+        assert_eq!(said(&status, 60), "02:11:09  no alert   137C 139M 143T  order 135C 2 stbd");
     }
 
     #[test]
@@ -398,22 +346,19 @@ mod tests {
                 status.alerts.push(*change).expect("there is room");
             }
             let part = alerts(&status);
-            (part.long, part.short, part.tone)
+            (part.text, part.tone)
         };
         let alarm = change(Priority::Alarm, State::ActiveAcknowledged);
         let warning = change(Priority::Warning, State::ActiveUnacknowledged);
         let over = change(Priority::Alarm, State::RectifiedUnacknowledged);
-        assert_eq!(with(&[over]), ("no alert, 1 over, not answered".into(), "no alert, 1 over".into(), Tone::Plain));
-        assert_eq!(
-            with(&[alarm, warning, warning, over]),
-            ("1 ALARM 2 WARNINGS, 1 over, not answered".into(), "1 ALARM +2, 1 over".into(), Tone::Alarm)
-        );
+        assert_eq!(with(&[over]), ("no alert, 1 over".into(), Tone::Plain));
+        assert_eq!(with(&[alarm, warning, warning, over]), ("1 ALARM +2, 1 over".into(), Tone::Alarm));
         let standing = change(Priority::Alarm, State::ActiveUnacknowledged);
-        assert_eq!(with(&[standing]).2, Tone::AlarmUnanswered);
+        assert_eq!(with(&[standing]).1, Tone::AlarmUnanswered);
     }
 
     #[test]
     fn nothing_known_says_so() {
-        assert_eq!(said(&nothing_known(), 80), "02:11:09  no alert  NO HEADING  no order yet  no other witness");
+        assert_eq!(said(&nothing_known(), 80), "02:11:09  no alert   NO HEADING  no order yet  no witness");
     }
 }

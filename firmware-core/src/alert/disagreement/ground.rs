@@ -157,7 +157,7 @@ impl AgainstGround {
             }
         }
         match verdict {
-            Some(v) if up => Ok(Some((v.by, Disagreeing::Ground { origin, course, speed: ground.speed }))),
+            Some(v) if up => Ok(Some((v.by(), Disagreeing::Ground { origin, course, speed: ground.speed }))),
             Some(v) if v.turned <= TURNED => Ok(None),
             _ => Err(Why::Settling),
         }
@@ -192,8 +192,7 @@ impl AgainstGround {
         let current = CURRENT_MM_S * 16 * 2 * i64::from(trig::sin(half)) / one;
         let leeway = if turned > TURNED { ahead * sine_over_cosine(LEEWAY) / one } else { 0 };
         let allowed = ahead.max(SLOWEST) * sine_over_cosine(self.limit) / one + current + leeway;
-        let by = trig::direction(ahead, change).map_or(Turn::ZERO, |b| Turn::from_mdeg(b.as_mdeg()).wrapped());
-        Compared { by, turned, above: change.abs() > allowed, below: change.abs() * 5 < allowed * 2 }
+        Compared { ahead, change, turned, above: change.abs() > allowed, below: change.abs() * 5 < allowed * 2 }
     }
 
     /// Learns what is normal from a steady stretch.
@@ -217,10 +216,18 @@ impl AgainstGround {
 
 #[derive(Clone, Copy, Debug)]
 struct Compared {
-    by: Turn,
+    ahead: i64,
+    change: i64,
     turned: Turn,
     above: bool,
     below: bool,
+}
+
+impl Compared {
+    /// How far the boat turned under her heading, starboard plus.
+    fn by(&self) -> Turn {
+        trig::direction(self.ahead, self.change).map_or(Turn::ZERO, |b| Turn::from_mdeg(b.as_mdeg()).wrapped())
+    }
 }
 
 /// The tangent of a limit below 90 degrees, times [`trig::ONE`].

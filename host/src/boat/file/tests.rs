@@ -88,7 +88,7 @@ fn the_demonstration_boat() {
     // The card is found from where the boat file lies, not from the working folder.
     let card = file.card_file().unwrap().unwrap();
     assert_eq!((card.card.points().len(), card.findings.len()), (72, 0));
-    assert!(card.card.greatest().deviation.size() <= Turn::from_deg(3));
+    assert!(card.card.greatest().deviation.size() <= Turn::from_mdeg(3_200));
     assert_eq!(file.settings(Some(card.card.clone())).card, Some(card.card));
 }
 

@@ -1,0 +1,173 @@
+//! From what was typed and what the boat file says to what is listened to.
+
+use std::path::PathBuf;
+
+use lubber_core::frame::ChecksumPolicy;
+use lubber_core::picture::HeadingSettings;
+use lubber_core::picture::Name;
+
+use super::Args;
+use crate::analysis::listen::Around;
+use crate::boat::card::CardFile;
+use crate::boat::file::BoatFile;
+use crate::clock::Clock;
+use crate::exit::Failure;
+use crate::input;
+use crate::input::InputError;
+use crate::input::Inputs;
+use crate::input::OpenOptions;
+use crate::input::ReplayOptions;
+use crate::input::Source;
+use crate::input::StdinKind;
+
+/// All that is needed to listen.
+pub(super) struct Setup {
+    pub(super) inputs: Vec<Source>,
+    options: OpenOptions,
+    /// What the sources are called, in their order.
+    pub(super) names: Vec<String>,
+    pub(super) policies: Vec<ChecksumPolicy>,
+    pub(super) headings: HeadingSettings,
+    pub(super) boat_file: Option<PathBuf>,
+    pub(super) card: Option<PathBuf>,
+    card_sensor: Option<Name>,
+    /// Whether the owner said what standard input is.
+    pub(super) stdin_said: bool,
+}
+
+/// The inputs, opened.
+pub(super) struct Opened {
+    pub(super) inputs: Inputs,
+    pub(super) timed: HowTimed,
+}
+
+/// Where the times of logs come from.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct HowTimed {
+    /// A rate was made up, to read whatever has no time.
+    pub(super) made_up_rate: bool,
+    /// Sentences with a wrong checksum were let tell the time.
+    pub(super) times_unchecked: bool,
+}
+
+/// Sentences a second where there is no time: only their order counts then, and those that stand
+/// together are to be of one moment.
+const MADE_UP_RATE: f64 = 1000.0;
+
+impl Setup {
+    pub(super) fn of(args: &Args) -> Result<Self, Failure> {
+        let (boat_file, boat) = match BoatFile::find(args.boat.as_deref())? {
+            Some((path, boat)) => (Some(path), boat),
+            None => (None, BoatFile::default()),
+        };
+        let card = args.card.clone().or_else(|| boat.card.clone());
+        let card_file = card.as_deref().map(CardFile::read).transpose()?;
+        let settings = boat.settings(card_file.as_ref().map(|file| file.card.clone()));
+        let mut headings = settings.headings();
+        let card_sensor = card_file.as_ref().and_then(|card| card.sensor);
+        headings.primary = headings.primary.or(card_sensor);
+
+        let named: Vec<(Source, String, ChecksumPolicy)> = if args.sources.is_empty() {
+            let named = boat.sources.iter().map(|source| {
+                let input = source.from.parse().map_err(|error| {
+                    let file = boat_file.as_deref().map_or_else(String::new, |file| file.display().to_string());
+                    Failure::new(format!("{file}: source \"{}\": {error}", source.name))
+                })?;
+                Ok((input, source.name.clone(), source.checksum))
+            });
+            named.collect::<Result<_, Failure>>()?
+        } else {
+            let named = args.sources.iter().map(|input| {
+                let typed = input.to_string();
+                // A source that the boat file knows is read as the boat file says.
+                match boat.sources.iter().find(|source| source.from == typed) {
+                    Some(known) => (input.clone(), known.name.clone(), known.checksum),
+                    None => (input.clone(), typed, ChecksumPolicy::default()),
+                }
+            });
+            named.collect()
+        };
+        let policy = |own: ChecksumPolicy| args.checksum.map_or(own, ChecksumPolicy::from);
+        let policies: Vec<ChecksumPolicy> = named.iter().map(|(.., own)| policy(*own)).collect();
+        let stdin = match (args.live, args.log) {
+            (true, _) => StdinKind::Live,
+            (_, true) => StdinKind::Log,
+            _ => StdinKind::default(),
+        };
+        let replay = ReplayOptions { start: args.start, rate: args.rate, checksums: policies.clone() };
+        let (inputs, names) = named.into_iter().map(|(input, name, _)| (input, name)).unzip();
+        Ok(Self {
+            inputs,
+            options: OpenOptions { stdin, replay, ..OpenOptions::default() },
+            names,
+            policies,
+            headings,
+            boat_file,
+            card,
+            card_sensor,
+            stdin_said: args.live || args.log,
+        })
+    }
+
+    /// Opens the inputs. To count sentences no time is needed, and no right checksum: what a watch
+    /// refuses is what somebody listens for.
+    pub(super) fn open(&self) -> Result<Opened, Failure> {
+        // Standard input can be opened once only, so a log on it gets the made-up rate at once; times of
+        // its own win.
+        let once = self.inputs.contains(&Source::Stdin);
+        let plain = HowTimed { made_up_rate: once && self.options.replay.rate.is_none(), ..HowTimed::default() };
+        let unchecked = HowTimed { times_unchecked: true, ..HowTimed::default() };
+        let made_up = HowTimed { made_up_rate: true, ..HowTimed::default() };
+        let ways = [plain, unchecked, made_up];
+        let mut ways = ways.iter().take(if once { 1 } else { ways.len() }).peekable();
+        while let Some(&timed) = ways.next() {
+            let mut options = self.options.clone();
+            if timed.made_up_rate {
+                options.replay.rate = Some(MADE_UP_RATE);
+            }
+            if timed.times_unchecked {
+                options.replay.checksums = vec![ChecksumPolicy::Ignored; self.inputs.len()];
+            }
+            match input::open(&self.inputs, &options) {
+                Ok(inputs) => return Ok(Opened { inputs, timed }),
+                Err(InputError::NoTime { .. } | InputError::NoRightChecksum { .. }) if ways.peek().is_some() => {}
+                Err(error) => return Err(self.explain(&error)),
+            }
+        }
+        Err(self.explain(&InputError::None))
+    }
+
+    /// What the rules of the findings are told.
+    pub(super) fn around(&self, untimed: bool, live: bool) -> Around {
+        Around {
+            sources: self.names.clone(),
+            policies: self.policies.clone(),
+            card: self.card.as_ref().map(|_| self.card_sensor),
+            deviation: self.headings.deviation,
+            today_ms: Some(Clock::utc().timestamp_millis()),
+            live,
+            untimed,
+        }
+    }
+
+    fn explain(&self, error: &InputError) -> Failure {
+        match (error, &self.boat_file) {
+            (InputError::None, Some(file)) => {
+                Failure::new(format!("{error}; or a [[source]] in {}, which has none", file.display()))
+            }
+            (InputError::None, None) => Failure::new(format!("{error}; or a [[source]] in boat.toml")),
+            _ => Failure::new(error.to_string()),
+        }
+    }
+}
+
+/// What only a log can obey is refused for a live line, not passed over.
+pub(super) fn refuse_for_live(args: &Args) -> Result<(), Failure> {
+    let given = [("--start", args.start.is_some()), ("--rate", args.rate.is_some())];
+    match given.iter().find(|(_, given)| *given) {
+        Some((name, _)) => {
+            Err(Failure::new(format!("{name} is for recorded logs; on a live line the clock rules: leave it out")))
+        }
+        None => Ok(()),
+    }
+}
