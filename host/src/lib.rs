@@ -1,7 +1,7 @@
 //! The host side of lubber: sources, boat file, analysis, displays and verbs around the core.
 //!
 //! ```text
-//! main -> command -> {session, terminal, simulate, analysis, boat} -> view -> lubber-core
+//! main -> command -> {session, terminal, simulate, analysis, boat, plot} -> view -> lubber-core
 //!                    session -> {input, clock}
 //! ```
 //!

@@ -124,6 +124,30 @@ const WEIGHT_OF_ESTIMATE: f64 = 5.0;
 /// # Errors
 /// [`NoCard`].
 pub fn card(sights: &[Sight], common_deg: f64, limits: &Limits) -> Result<Card, NoCard> {
+    card_of(sights, common_deg, limits, &BY_SIGHTS)
+}
+
+/// How the reasons name what was observed.
+pub(crate) struct Words {
+    /// Begins "... between compass 000 and 090".
+    pub(crate) nothing: &'static str,
+    /// Ends "the card is uncertain: ...".
+    pub(crate) more: &'static str,
+    /// Begins "... on compass 120 lies 9 degrees off the curve".
+    pub(crate) one: &'static str,
+    /// Ends it.
+    pub(crate) slip: &'static str,
+}
+
+const BY_SIGHTS: Words = Words {
+    nothing: "no sight",
+    more: "take more sights",
+    one: "the sight",
+    slip: "look whether it was read or written wrongly",
+};
+
+/// [`card`], with words of its own.
+pub(crate) fn card_of(sights: &[Sight], common_deg: f64, limits: &Limits, words: &Words) -> Result<Card, NoCard> {
     let points: Vec<Point> = sights
         .iter()
         .map(|sight| Point { compass_deg: sight.compass_deg.rem_euclid(360.0), deviation_deg: sight.deviation_deg() })
@@ -156,7 +180,7 @@ pub fn card(sights: &[Sight], common_deg: f64, limits: &Limits) -> Result<Card, 
         verdict: Verdict::Good,
         reasons: Vec::new(),
     };
-    judge(&mut card, sights, expected.sqrt(), limits);
+    judge(&mut card, sights, expected.sqrt(), limits, words);
     Ok(card)
 }
 
@@ -189,7 +213,7 @@ fn widest_gap(points: &[Point]) -> (f64, f64) {
 /// degrees), usable up to the second (the four cardinal points and a little).
 const GAP_DEG: [f64; 2] = [60.0, 100.0];
 
-fn judge(card: &mut Card, sights: &[Sight], expected_deg: f64, limits: &Limits) {
+fn judge(card: &mut Card, sights: &[Sight], expected_deg: f64, limits: &Limits, by: &Words) {
     let mut reasons: Vec<(Verdict, String)> = Vec::new();
     let mut most = |value: f64, limits: [f64; 2], words: String| {
         if value > limits[1] {
@@ -202,7 +226,7 @@ fn judge(card: &mut Card, sights: &[Sight], expected_deg: f64, limits: &Limits) 
     most(
         (to - from).rem_euclid(360.0),
         GAP_DEG,
-        format!("no sight between compass {from:03.0} and {to:03.0}: observe there too"),
+        format!("{} between compass {from:03.0} and {to:03.0}: observe there too", by.nothing),
     );
     let worst = (0..36).map(|at| f64::from(at) * 10.0).map(|heading| (heading, card.deviation(heading).1));
     if let Some((heading, sigma)) = worst.max_by(|a, b| a.1.total_cmp(&b.1)) {
@@ -210,7 +234,8 @@ fn judge(card: &mut Card, sights: &[Sight], expected_deg: f64, limits: &Limits) 
             sigma,
             limits.card_sigma_deg,
             format!(
-                "the card is uncertain to {sigma:.1} degrees (one sigma, worst on {heading:03.0} C): take more sights"
+                "the card is uncertain to {sigma:.1} degrees (one sigma, worst on {heading:03.0} C): {}",
+                by.more
             ),
         );
     }
@@ -233,9 +258,11 @@ fn judge(card: &mut Card, sights: &[Sight], expected_deg: f64, limits: &Limits) 
     let worst = card.residuals.iter().zip(sights).max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
     if let Some((residual, sight)) = worst {
         let words = format!(
-            "the sight on compass {:03.0} lies {:.1} degrees off the curve: look whether it was read or written wrongly",
+            "{} on compass {:03.0} lies {:.1} degrees off the curve: {}",
+            by.one,
             sight.compass_deg,
-            residual.abs()
+            residual.abs(),
+            by.slip
         );
         most(residual.abs(), [3.0 * expected_deg.max(0.5), 15.0], words);
     }

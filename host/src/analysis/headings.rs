@@ -11,6 +11,7 @@ use crate::analysis::bearings::Card;
 use crate::analysis::bearings::NoCard;
 use crate::analysis::bearings::Sight;
 use crate::analysis::bearings::Sighting;
+use crate::analysis::bearings::Words;
 use crate::analysis::bearings::signed;
 use crate::analysis::harmonic;
 use crate::analysis::harmonic::TERMS;
@@ -28,6 +29,13 @@ const LAG_LIKELY_S: f64 = 1.5;
 /// One standard deviation of a sector's mean, degrees: what two good sensors differ by for minutes.
 /// Our own estimate, no source; the scatter of the sectors corrects it.
 const SECTOR_DEG: f64 = 0.5;
+
+const BY_HEADING: Words = Words {
+    nothing: "no heading",
+    more: "turn another circle each way on flat water",
+    one: "what was seen",
+    slip: "look whether something near the sensor was moved or switched on",
+};
 
 /// Three seconds of both headings.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -154,7 +162,7 @@ pub fn compare(bins: &[Bin], variation_deg: f64, common_deg: f64, limits: &Limit
         .collect();
     // What the lag may be wrong by shows where she turned one way more than the other.
     let turned = bins.iter().map(|bin| bin.rate_dps).sum::<f64>() / bins.len().max(1) as f64;
-    let mut card = bearings::card(&sights, common_deg.hypot(sigma * turned), limits)?;
+    let mut card = bearings::card_of(&sights, common_deg.hypot(sigma * turned), limits, &BY_HEADING)?;
     if (sigma * turned).abs() > 0.5 {
         card.reasons.insert(
             0,

@@ -141,7 +141,7 @@ const JUMPS: (f64, u64) = (0.02, 10);
 fn two_boats(series: &Series) -> Result<(), Failure> {
     if series.jumps >= JUMPS.1 && series.jumps as f64 > JUMPS.0 * series.fixes as f64 {
         return Err(Failure::new(format!(
-            "the position jumps by more than a kilometre within seconds, {} times: the logs of two boats are mixed, or \
+            "the position jumps farther than a boat goes, {} times: the logs of two boats are mixed, or \
              two receivers, one of which has lost its senses. Give the log of one boat",
             series.jumps
         )));

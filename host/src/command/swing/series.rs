@@ -87,8 +87,10 @@ const MOST_NAMES: usize = 200;
 const NEAR_MS: i64 = 3_000;
 /// After so long a gap another current flows, milliseconds.
 const OTHER_DAY_MS: u64 = 1_800_000;
-/// Two positions so far apart, metres, within so many milliseconds: no boat this is for.
-const JUMP_M: f64 = 1_000.0;
+/// Two fixes farther apart than this and than a boat makes good in the time between them, 20 m/s, are
+/// not of one boat: metres, and the longest time, milliseconds.
+const JUMP_M: f64 = 100.0;
+const JUMP_MPS: f64 = 20.0;
 const JUMP_WITHIN_MS: u64 = 20_000;
 /// A velocity of another talker is taken only when the one in use was silent so long, milliseconds.
 const SILENT_MS: u64 = 60_000;
@@ -359,7 +361,7 @@ impl Reader {
         self.out.position.get_or_insert(position);
         if let Some((before, last)) = self.place
             && now.since(before).as_ms() <= JUMP_WITHIN_MS
-            && metres(last, position) > JUMP_M
+            && metres(last, position) > JUMP_M + JUMP_MPS * now.since(before).as_ms() as f64 / 1000.0
         {
             self.out.jumps += 1;
         }
