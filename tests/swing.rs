@@ -324,8 +324,17 @@ fn the_wind_enters_sigma_and_verdict_and_logs_pool() {
     let line = json(&folder, &["swing", "blown.nmea"]);
     assert!((sigma(&line) - sigma(&wind)).abs() <= 0.01, "{} {}", sigma(&line), sigma(&wind));
     // The same boat and gear in another current the next day: both are taken, and the card is the surer.
-    let other =
-        ["simulate", "swing", "--demo", "--current", "90/0.3", "--start", "2026-06-15T08:00:00Z", "--out", "other.nmea"];
+    let other = [
+        "simulate",
+        "swing",
+        "--demo",
+        "--current",
+        "90/0.3",
+        "--start",
+        "2026-06-15T08:00:00Z",
+        "--out",
+        "other.nmea",
+    ];
     says(&folder, &other, 0);
     let both = json(&folder, &["swing", &log, "other.nmea"]);
     assert_eq!((&both["circles"]["port"], &both["circles"]["starboard"]), (&2.into(), &2.into()));

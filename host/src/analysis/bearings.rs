@@ -162,7 +162,7 @@ pub(crate) fn card_of(sights: &[Sight], common_deg: f64, limits: &Limits, words:
     let expected = sights.iter().map(|sight| sight.sigma_deg.powi(2)).sum::<f64>() / sights.len() as f64;
     let scattered: f64 = fit.residuals.iter().map(|r| r * r).sum();
     let variance = (WEIGHT_OF_ESTIMATE * expected + scattered) / (WEIGHT_OF_ESTIMATE + freedom);
-    let mut covariance = fit.inverse.map(|row| row.map(|value| value * variance));
+    let mut covariance = (*fit.inverse).map(|row| row.map(|value| value * variance));
     covariance[0][0] += common_deg.powi(2);
     // What the sights leave open is not known to be zero: 5 degrees of D or E are on many a boat.
     for (term, determined) in fit.determined.iter().enumerate() {
@@ -233,10 +233,7 @@ fn judge(card: &mut Card, sights: &[Sight], expected_deg: f64, limits: &Limits, 
         most(
             sigma,
             limits.card_sigma_deg,
-            format!(
-                "the card is uncertain to {sigma:.1} degrees (one sigma, worst on {heading:03.0} C): {}",
-                by.more
-            ),
+            format!("the card is uncertain to {sigma:.1} degrees (one sigma, worst on {heading:03.0} C): {}", by.more),
         );
     }
     let (greatest, _) = greatest(card);

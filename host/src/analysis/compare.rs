@@ -78,9 +78,9 @@ pub fn upper_tail(x: f64, freedom: u32) -> f64 {
         return 1.0;
     }
     let half = x / 2.0;
-    let (mut tail, mut degrees) = if freedom % 2 == 0 { ((-half).exp(), 2) } else { (erfc(half.sqrt()), 1) };
+    let (mut tail, mut degrees) = if freedom.is_multiple_of(2) { ((-half).exp(), 2) } else { (erfc(half.sqrt()), 1) };
     // The step from `degrees` to two more is half^(degrees/2) e^-half / gamma(degrees/2 + 1).
-    let mut step = if freedom % 2 == 0 {
+    let mut step = if freedom.is_multiple_of(2) {
         half * (-half).exp()
     } else {
         2.0 * (half / std::f64::consts::PI).sqrt() * (-half).exp()

@@ -39,7 +39,7 @@ pub struct Fit {
     pub sigma_deg: Option<f64>,
     /// The inverse of the normal matrix: times the variance of one point it is the covariance of the
     /// coefficients. Zero in rows and columns that were not determined.
-    pub inverse: [[f64; TERMS]; TERMS],
+    pub inverse: Box<[[f64; TERMS]; TERMS]>,
 }
 
 /// A coefficient counts as determined while its variance is at most this times that of the same
@@ -96,7 +96,7 @@ pub fn fit(points: &[Point]) -> Option<Fit> {
     let freedom = points.len() - taken.len();
     let squares: f64 = residuals.iter().map(|residual| residual * residual).sum();
     let sigma_deg = (freedom > 0).then(|| (squares / freedom as f64).sqrt());
-    let mut full = [[0.0; TERMS]; TERMS];
+    let mut full = Box::new([[0.0; TERMS]; TERMS]);
     for (line, &row) in inverse.iter().zip(&taken) {
         line.iter().zip(&taken).for_each(|(value, &column)| full[row][column] = *value);
     }

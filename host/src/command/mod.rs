@@ -37,7 +37,7 @@ enum Verb {
     Watch(watch::Args),
     Listen(listen::Args),
     Ports(ports::Args),
-    Swing(swing::Args),
+    Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
 }
