@@ -432,9 +432,9 @@ impl<'a> Problem<'a> {
                     at.noise.variance = self.rough_variance(&at.x);
                 }
                 self.doubt(&mut at);
+                self.learn_steadiness(&at);
             }
             if round < 3 {
-                self.learn_steadiness(&at);
                 let all = |component| {
                     (0..SHAPES.len()).map(|s| self.sums(&at.x, &at.weights, component, s, Extra::None)).collect()
                 };

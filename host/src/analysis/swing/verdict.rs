@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::KNOT;
+use super::outcome::Circles;
 use super::outcome::Swing;
 use super::outcome::rms;
 use super::settings::Settings;
@@ -93,6 +94,10 @@ fn evidence(bench: &mut Bench, swing: &Swing, asked: &Asked, settings: &Settings
         bench.most(missing(covered), limits.sectors.map(missing), || {
             format!("only {covered} of 36 sectors hold data: turn full circles, and a little more")
         });
+    }
+    if swing.turn_rate_dps.is_some() && swing.circles == Circles::default() {
+        let reason = "no full circle in the log: the card is pieced together from partial turns; turn full circles".to_owned();
+        bench.say(Verdict::Usable, reason);
     }
     if let Some(rate) = swing.turn_rate_dps {
         bench.most(rate, limits.turn_rate_dps, || {
