@@ -96,7 +96,8 @@ fn evidence(bench: &mut Bench, swing: &Swing, asked: &Asked, settings: &Settings
         });
     }
     if swing.turn_rate_dps.is_some() && swing.circles == Circles::default() {
-        let reason = "no full circle in the log: the card is pieced together from partial turns; turn full circles".to_owned();
+        let reason =
+            "no full circle in the log: the card is pieced together from partial turns; turn full circles".to_owned();
         bench.say(Verdict::Usable, reason);
     }
     if let Some(rate) = swing.turn_rate_dps {
@@ -116,7 +117,9 @@ fn evidence(bench: &mut Bench, swing: &Swing, asked: &Asked, settings: &Settings
     });
     let residual = swing.residual_rms_deg;
     bench.most(residual, limits.residual_deg, || {
-        format!("too much noise ({residual:.1} degrees rms about the curve): choose flat water, a steady helm and speed")
+        format!(
+            "too much noise ({residual:.1} degrees rms about the curve): choose flat water, a steady helm and speed"
+        )
     });
     let refused = asked.refused;
     bench.most(refused, MOST_REFUSED, || {
