@@ -4,11 +4,12 @@
 //! unknowns are A to E, the lag with its prior, the current and one speed per leg; that the speed
 //! settles, and how the helm wanders, is taken as known, so the bound is rather too low than too high.
 
+use lubber::analysis::swing::Settings;
 use lubber::simulate::swing::Leg;
 use lubber::simulate::swing::Plan;
 
 /// Root of the mean variance over 36 headings, degrees, of a card without the variation's error.
-pub(crate) fn card_sigma_deg(plan: &Plan, lag_prior_sigma_s: f64) -> Option<f64> {
+pub(crate) fn card_sigma_deg(plan: &Plan, settings: &Settings) -> Option<f64> {
     let clean = Plan {
         yaw_deg: 1e-6,
         heading_error_deg: 0.0,
@@ -48,7 +49,7 @@ pub(crate) fn card_sigma_deg(plan: &Plan, lag_prior_sigma_s: f64) -> Option<f64>
         }
         information[i * unknowns + i] += 1e-9;
     }
-    information[5 * unknowns + 5] += lag_prior_sigma_s.powi(-2);
+    information[5 * unknowns + 5] += settings.lag_prior_sigma_s.powi(-2);
     let factor = cholesky(information, unknowns)?;
     let variance = (0..36).map(|at| {
         let c = f64::from(at * 10).to_radians();
@@ -58,7 +59,10 @@ pub(crate) fn card_sigma_deg(plan: &Plan, lag_prior_sigma_s: f64) -> Option<f64>
         line.iter().map(|v| v * v).sum::<f64>()
     });
     // What the wind did is beyond any estimate: half its amplitude's variance, averaged over headings.
-    let wind = (plan.wind_told_mps.map_or(0.2, |wind| wind / plan.speed_mps)).powi(2) / 2.0;
+    let wind =
+        (plan.wind_told_mps.map_or(settings.calm_error_deg, |wind| settings.wind_error_deg * wind / plan.speed_mps))
+            .powi(2)
+            / 2.0;
     Some((variance.sum::<f64>() / 36.0 * 1.0_f64.to_degrees().powi(2) + wind).sqrt())
 }
 

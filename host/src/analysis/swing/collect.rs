@@ -5,7 +5,7 @@
 //!      |                                       |
 //!      | every 45 to 120 s a steady leg        | 180 degrees or more: a block, from 75 s before
 //!      v                                       v to 75 s after; turns close together share one
-//!     legs: four per sector of 10 degrees     blocks: the 48 of most turning
+//!     legs: four per sector of 10 degrees     blocks: the 32 of most turning
 //! ```
 //!
 //! Memory is bounded: two rings of the last half hour at two samples a second, and what was kept.
@@ -33,7 +33,7 @@ const LONGEST_BLOCK_S: f64 = 1500.0;
 /// Velocities kept: more than a longest block and its margins.
 const MOST_GROUND: usize = 4000;
 /// Most blocks kept.
-const MOST_BLOCKS: usize = 48;
+const MOST_BLOCKS: usize = 32;
 /// A heading gap that ends a turn, seconds: at 5 degrees a second half a circle is out of sight in 36.
 const GAP_S: f64 = 15.0;
 /// A steady leg, seconds, and the time after a turn that it leaves out.
@@ -340,5 +340,74 @@ impl Collector {
         while self.ground.front().is_some_and(|(t, ..)| *t < from) {
             self.ground.pop_front();
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A log of `hours` whose heading is given by the second.
+    fn collected(hours: usize, heading: impl Fn(f64) -> f64) -> (Collector, usize) {
+        let mut collector = Collector::new();
+        let mut most = 0;
+        for half in 0..hours * 7200 {
+            let t = half as f64 * 0.5;
+            let h = heading(t).rem_euclid(360.0);
+            collector.heading(t, h);
+            collector.course(t, 2.5, h);
+            most = most.max(collector.headings.len() + collector.ground.len());
+        }
+        (collector, most)
+    }
+
+    #[test]
+    fn circles_are_found_with_the_straight_running_beside_them() {
+        let heading = |t: f64| 350.0 - 2.5 * (t - 900.0).clamp(0.0, 148.0) + 3.0 * (t - 1200.0).clamp(0.0, 125.0);
+        let gathered = collected(1, heading).0.finish();
+        assert_eq!(gathered.turns.len(), 2, "{:?}", gathered.turns.iter().map(|b| &b.turns).collect::<Vec<_>>());
+        for (block, expected) in gathered.turns.iter().zip([-370.0, 375.0]) {
+            assert!((block.turns[0].degrees - expected).abs() <= 6.0, "{:?}", block.turns);
+            let (first, last) = (block.headings[0].0, block.headings.last().unwrap().0);
+            assert!((block.turns[0].from_s - first - MARGIN_S).abs() <= 1.0, "{first}");
+            assert!((last - block.turns[0].to_s - MARGIN_S).abs() <= 1.0, "{last}");
+        }
+        assert!(gathered.legs.len() >= 4);
+    }
+
+    #[test]
+    fn turns_close_together_share_a_block_and_a_lost_heading_parts_them() {
+        let heading = |t: f64| -2.5 * (t - 900.0).clamp(0.0, 148.0) + 2.5 * (t - 1060.0).clamp(0.0, 148.0);
+        let gathered = collected(1, heading).0.finish();
+        assert_eq!((gathered.turns.len(), gathered.turns[0].turns.len()), (1, 2));
+        let mut collector = Collector::new();
+        for second in (0..400).chain(440..900) {
+            let t = f64::from(second);
+            collector.heading(t, (2.0 * t).rem_euclid(360.0));
+            collector.course(t, 2.5, 2.0 * t);
+        }
+        assert_eq!(collector.finish().turns.len(), 2);
+    }
+
+    /// Memory does not grow with the log: straight for a day, then turning for a day.
+    #[test]
+    fn what_is_held_is_bounded() {
+        let (straight, most) = collected(24, |t| 10.0 * (t / 600.0).floor());
+        assert!(most <= 3000, "{most}");
+        assert_eq!(straight.out.legs.len(), 36 * usize::from(LEGS_PER_SECTOR));
+        assert!(straight.out.dropped > 0);
+        let (turning, most) = collected(24, |t| 2.0 * t);
+        assert!(most <= 2 * 4000, "{most}");
+        let gathered = turning.finish();
+        assert!(gathered.turns.len() <= MOST_BLOCKS && gathered.dropped > 0);
+    }
+
+    #[test]
+    fn velocities_without_headings_are_bounded_too() {
+        let mut collector = Collector::new();
+        for t in 0..100_000 {
+            collector.course(f64::from(t), 2.0, 10.0);
+        }
+        assert!(collector.ground.len() <= MOST_GROUND);
     }
 }

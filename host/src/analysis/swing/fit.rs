@@ -40,7 +40,7 @@ const LIKELY_CURRENT_MPS: f64 = 1.0;
 /// to its end: one sigma, as a part of the speed. Constant engine speed; common practice, no source.
 const CIRCLE_DEPARTS: f64 = 0.1;
 const STRAIGHT_DEPARTS: f64 = 0.03;
-const PIECE_CHANGES: f64 = 0.02;
+const PIECE_CHANGES: f64 = 0.01;
 /// From so many straight legs the departure of speeds is learnt.
 const LEGS_TO_LEARN: usize = 6;
 /// What of the speed before is left at the begin of a stretch, and how fast it goes, seconds: a boat
@@ -432,9 +432,9 @@ impl<'a> Problem<'a> {
                     at.noise.variance = self.rough_variance(&at.x);
                 }
                 self.doubt(&mut at);
+                self.learn_steadiness(&at);
             }
             if round < 3 {
-                self.learn_steadiness(&at);
                 let all = |component| {
                     (0..SHAPES.len()).map(|s| self.sums(&at.x, &at.weights, component, s, Extra::None)).collect()
                 };

@@ -88,6 +88,9 @@ pub enum Refusal {
 /// Least velocity bins of three seconds a fit is made of.
 const LEAST_BINS: usize = 20;
 
+/// Blocks a fit is made of at most, those of most turning: more cost time and add little.
+const MOST_BLOCKS: usize = 16;
+
 /// Finds the card.
 ///
 /// # Errors
@@ -105,6 +108,7 @@ pub fn analyse(gathered: &Gathered, settings: &Settings) -> Result<Swing, Refusa
         return Err(Refusal::NoWay { greatest_kn: gathered.greatest_speed_mps / KNOT });
     }
     let series = pick(gathered);
+    let series = most_turning(series);
     if series.is_empty() {
         return Err(Refusal::NoTurn { legs: gathered.legs.len() });
     }
@@ -138,6 +142,17 @@ fn pick(gathered: &Gathered) -> Vec<Series> {
         return series;
     }
     gathered.turns.iter().map(|block| Series::new(block, false)).collect()
+}
+
+/// The blocks of most turning, by time. Legs turn nothing and all stay.
+fn most_turning(mut series: Vec<Series>) -> Vec<Series> {
+    let turned = |s: &Series| s.pieces.iter().filter_map(|piece| piece.turned_deg).map(f64::abs).sum::<f64>();
+    let mut all: Vec<f64> = series.iter().map(turned).collect();
+    all.sort_by(|a, b| b.total_cmp(a));
+    if let Some(&least) = all.get(MOST_BLOCKS) {
+        series.retain(|s| turned(s) > least || turned(s) == 0.0);
+    }
+    series
 }
 
 /// Whether steady legs lie all round: six headings or more, none farther than 100 degrees from the next.

@@ -116,49 +116,44 @@ pub(crate) struct Chosen {
 /// precision known beforehand and `pull` its moment.
 pub(crate) fn choose(sums: &[Vec<Sums>; 2], prior: &Symmetric, pull: &[f64], start: Chosen) -> Option<Chosen> {
     let mut best = start;
-    for _ in 0..3 {
-        for component in 0..2 {
-            let mut least = f64::INFINITY;
-            let mut found = best;
-            for shape in 0..SHAPES.len() {
-                let mut tried = best;
-                tried.shape[component] = shape;
-                let mut score = f64::INFINITY;
-                // The variance and the unknowns depend on each other a little: two rounds settle them.
-                for _ in 0..2 {
-                    let own = &sums[component][shape];
-                    let other = &sums[1 - component][tried.shape[1 - component]];
-                    let mut normal = prior.clone();
-                    normal.add_scaled(&own.normal, 1.0 / tried.variance[component]);
-                    normal.add_scaled(&other.normal, 1.0 / tried.variance[1 - component]);
-                    let moment: Vec<f64> = (0..pull.len())
-                        .map(|at| {
-                            pull[at]
-                                + own.moment[at] / tried.variance[component]
-                                + other.moment[at] / tried.variance[1 - component]
-                        })
-                        .collect();
-                    let factor = normal.factor()?;
-                    let x = factor.solve(&moment);
-                    let left = own.left(&x);
-                    let absorbed = factor.inverse().trace_with(&own.normal) / tried.variance[component];
-                    let freedom = (own.rows as f64 - absorbed).max(3.0);
-                    score = own.rows as f64 * tried.variance[component].ln()
-                        + own.log_determinant
-                        + left / tried.variance[component]
-                        + other.left(&x) / tried.variance[1 - component]
-                        + prior.quadratic(&x)
-                        - 2.0 * pull.iter().zip(&x).map(|(p, x)| p * x).sum::<f64>()
-                        + factor.log_determinant();
-                    tried.variance[component] = (left / freedom).max(1e-8);
-                }
-                if score < least {
-                    least = score;
-                    found = tried;
-                }
+    for component in [0, 1, 0, 1] {
+        let solved = |tried: &Chosen| {
+            let mut normal = prior.clone();
+            let mut moment = pull.to_vec();
+            for side in 0..2 {
+                let side_sums = &sums[side][tried.shape[side]];
+                normal.add_scaled(&side_sums.normal, 1.0 / tried.variance[side]);
+                moment.iter_mut().zip(&side_sums.moment).for_each(|(m, s)| *m += s / tried.variance[side]);
             }
-            best = found;
+            let factor = normal.factor()?;
+            let x = factor.solve(&moment);
+            Some((factor, x, moment))
+        };
+        // What the unknowns absorb differs little from shape to shape: one count serves all.
+        let (factor, ..) = solved(&best)?;
+        let now = &sums[component][best.shape[component]];
+        let absorbed = factor.inverse().trace_with(&now.normal) / best.variance[component];
+        let (mut least, mut found) = (f64::INFINITY, best);
+        for (shape, own) in sums[component].iter().enumerate() {
+            let mut tried = best;
+            tried.shape[component] = shape;
+            let freedom = (own.rows as f64 - absorbed).max(3.0);
+            tried.variance[component] = (own.square / freedom).max(1e-8);
+            let (factor, x, moment) = solved(&tried)?;
+            let other = &sums[1 - component][tried.shape[1 - component]];
+            let gained: f64 = moment.iter().zip(&x).map(|(m, x)| m * x).sum();
+            let score = own.rows as f64 * tried.variance[component].ln()
+                + own.log_determinant
+                + own.square / tried.variance[component]
+                + other.square / tried.variance[1 - component]
+                - gained
+                + factor.log_determinant();
+            tried.variance[component] = (own.left(&x) / freedom).max(1e-8);
+            if score < least {
+                (least, found) = (score, tried);
+            }
         }
+        best = found;
     }
     Some(best)
 }

@@ -218,7 +218,8 @@ pub(crate) fn outcome(problem: &Problem, solution: &Solution, gathered: &Gathere
         .map_or(Degrees { deg: 0.0, sigma_deg: 0.0 }, |r| Degrees { deg: r.deviation_deg, sigma_deg: r.sigma_deg });
     let currents = currents(problem, solution);
     let (set_deg, drift_kn) = main_current(problem, solution);
-    let turned = || problem.series.iter().flat_map(|s| &s.pieces).filter_map(|p| Some((p.turned_deg?, p.to_s - p.from_s)));
+    let turned =
+        || problem.series.iter().flat_map(|s| &s.pieces).filter_map(|p| Some((p.turned_deg?, p.to_s - p.from_s)));
     let mut circles = Circles::default();
     for (degrees, _) in turned() {
         let full = ((degrees.abs() + 360.0 - super::CIRCLE_DEG) / 360.0) as u32;
@@ -302,7 +303,12 @@ fn currents(problem: &Problem, solution: &Solution) -> Vec<Current> {
             before = at;
             let sigma = |i: usize| solution.covariance.at(i, i).max(0.0).sqrt();
             let flow_mps = [solution.x[at], solution.x[at + 1]];
-            out.push(Current { log: series.log, t_s: series.middle_s(), flow_mps, sigma_mps: [sigma(at), sigma(at + 1)] });
+            out.push(Current {
+                log: series.log,
+                t_s: series.middle_s(),
+                flow_mps,
+                sigma_mps: [sigma(at), sigma(at + 1)],
+            });
         }
     }
     out
@@ -323,9 +329,7 @@ fn main_current(problem: &Problem, solution: &Solution) -> (Option<Measured>, Me
     let (cos, sin) = if drift > 0.0 { (north / drift, east / drift) } else { (1.0, 0.0) };
     let along = covariance.quadratic(&[cos, sin]).max(0.0).sqrt();
     let across = covariance.quadratic(&[-sin, cos]).max(0.0).sqrt();
-    let set = Measured {
-        value: east.atan2(north).to_degrees().rem_euclid(360.0),
-        sigma: across.atan2(drift).to_degrees(),
-    };
+    let set =
+        Measured { value: east.atan2(north).to_degrees().rem_euclid(360.0), sigma: across.atan2(drift).to_degrees() };
     ((drift > 2.0 * across).then_some(set), Measured { value: drift / KNOT, sigma: along / KNOT })
 }

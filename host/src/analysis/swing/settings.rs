@@ -13,7 +13,8 @@ pub struct Settings {
     pub wind: Option<Wind>,
     /// The error assumed for a calm where no wind is given: one standard deviation of the amplitude.
     ///
-    /// See [`Settings::wind_error_deg`]; 0.2 degrees stand for about 1 knot of wind at 5 knots.
+    /// See [`Settings::wind_error_deg`]: 0.15 degrees stand for Beaufort 0, less than 1 knot of wind,
+    /// at 3 to 6 knots. A light air of 3 knots does four times as much, so give the wind.
     pub calm_error_deg: f64,
     /// The error that a true wind as fast as the boat makes, degrees of amplitude on the beam.
     ///
@@ -87,7 +88,7 @@ impl Default for Settings {
             variation_deg: 0.0,
             variation_sigma_deg: 0.4,
             wind: None,
-            calm_error_deg: 0.2,
+            calm_error_deg: 0.15,
             wind_error_deg: 1.0,
             lag_prior_s: 0.5,
             lag_prior_sigma_s: 1.44,

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::KNOT;
+use super::outcome::Circles;
 use super::outcome::Swing;
 use super::outcome::rms;
 use super::settings::Settings;
@@ -94,6 +95,11 @@ fn evidence(bench: &mut Bench, swing: &Swing, asked: &Asked, settings: &Settings
             format!("only {covered} of 36 sectors hold data: turn full circles, and a little more")
         });
     }
+    if swing.turn_rate_dps.is_some() && swing.circles == Circles::default() {
+        let reason =
+            "no full circle in the log: the card is pieced together from partial turns; turn full circles".to_owned();
+        bench.say(Verdict::Usable, reason);
+    }
     if let Some(rate) = swing.turn_rate_dps {
         bench.most(rate, limits.turn_rate_dps, || {
             format!(
@@ -111,7 +117,9 @@ fn evidence(bench: &mut Bench, swing: &Swing, asked: &Asked, settings: &Settings
     });
     let residual = swing.residual_rms_deg;
     bench.most(residual, limits.residual_deg, || {
-        format!("too much noise ({residual:.1} degrees rms about the curve): choose flat water, a steady helm and speed")
+        format!(
+            "too much noise ({residual:.1} degrees rms about the curve): choose flat water, a steady helm and speed"
+        )
     });
     let refused = asked.refused;
     bench.most(refused, MOST_REFUSED, || {

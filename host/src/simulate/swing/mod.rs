@@ -25,6 +25,8 @@
 //! ```
 
 mod run;
+#[cfg(test)]
+mod tests;
 mod write;
 
 pub use run::Log;
@@ -145,7 +147,8 @@ impl Plan {
         let receiver_memory_s = between(1.0, 5.0);
         let greatest = between(1.0, 15.0);
         let circle = between(362.0, 385.0);
-        let mut mix = [between(-0.3, 0.3), between(-1.0, 1.0), between(-1.0, 1.0), between(-0.4, 0.4), between(-0.3, 0.3)];
+        let mut mix =
+            [between(-0.3, 0.3), between(-1.0, 1.0), between(-1.0, 1.0), between(-0.4, 0.4), between(-0.3, 0.3)];
         let most = (0..360).map(|d| curve(&mix, f64::from(d)).abs()).fold(0.1, f64::max);
         mix.iter_mut().for_each(|c| *c *= greatest / most);
         let straight = 70.0;
@@ -219,7 +222,7 @@ impl Plan {
 
 /// What the wind may have done in a calm, degrees of amplitude, and per (wind / speed) in a wind: the
 /// defaults the analysis assumes.
-const CALM_SIGMA_DEG: f64 = 0.2;
+const CALM_SIGMA_DEG: f64 = 0.15;
 const WIND_SIGMA_DEG: f64 = 1.0;
 
 /// The five-term curve in degrees.

@@ -102,7 +102,8 @@ impl Boat {
 
     /// Rms over 36 headings of the card less the truth, degrees.
     pub(super) fn error(&self, found: &Swing) -> f64 {
-        let square = |row: &crate::analysis::swing::CardRow| (row.deviation_deg - (self.deviation)(row.compass_deg)).powi(2);
+        let square =
+            |row: &crate::analysis::swing::CardRow| (row.deviation_deg - (self.deviation)(row.compass_deg)).powi(2);
         (found.card.iter().map(square).sum::<f64>() / found.card.len() as f64).sqrt()
     }
 }
@@ -130,7 +131,8 @@ fn spikes_and_gaps_do_little() {
     boat.ground_error = |at| if at % 53 == 11 { (6.0, -9.0) } else { (0.03 * ripple(at), 0.03 * ripple(at + 500)) };
     boat.ground_there = |at| !(120..135).contains(&at) && at % 17 != 3;
     let found = boat.swing().unwrap();
-    let differ: f64 = clean.card.iter().zip(&found.card).map(|(a, b)| (a.deviation_deg - b.deviation_deg).powi(2)).sum();
+    let differ: f64 =
+        clean.card.iter().zip(&found.card).map(|(a, b)| (a.deviation_deg - b.deviation_deg).powi(2)).sum();
     assert!((differ / 36.0).sqrt() <= 0.25, "{}", (differ / 36.0).sqrt());
 }
 

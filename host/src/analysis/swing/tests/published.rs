@@ -25,7 +25,7 @@ fn the_handbooks_eight_headings_as_steady_legs() {
         let (sin, cos) = (compass + deviation - 3.0_f64).to_radians().sin_cos();
         for second in 0..135_usize {
             collector.heading(t, compass);
-            let noise = |shift: usize| 0.01 * ripple(137 * at + second + shift);
+            let noise = |shift: usize| 0.05 * ripple(137 * at + second / 3 + shift);
             collector.ground(t + 0.5, 2.5 * cos + 0.25 + noise(0), 2.5 * sin + 0.1 + noise(911));
             t += 1.0;
         }
@@ -50,12 +50,13 @@ fn the_handbooks_eight_headings_as_steady_legs() {
 
 /// Variances of a harmonic fit of N equal steps: A s^2/N, D and E 2 s^2/N, covariances 0 (a standard
 /// result of orthogonal functions; no page was at hand, computed apart). B and C share their evidence
-/// with the current, whose two parts cost as much again: 4 s^2/N with the speed steady.
+/// with the current, whose two parts cost as much again: 4 s^2/N with the speed steady, and more as far as it is not known to be.
 #[test]
 fn variances_of_equal_steps() {
     let mut boat = Boat::both();
     boat.deviation = |_| 0.0;
     boat.current_mps = (0.0, 0.0);
+    boat.ground_error = |at| (0.15 * ripple(at), 0.15 * ripple(at + 500));
     boat.legs = (0..12).flat_map(|_| [(135.0, 0.0), (10.0, 3.0)]).collect();
     let found = boat.swing().unwrap();
     let v = found.scatter_covariance;
@@ -64,7 +65,7 @@ fn variances_of_equal_steps() {
     {
         assert!((ratio - expected).abs() <= tolerance, "{ratio} is not {expected}: {v:?}");
     }
-    assert!(v[1][1] / v[0][0] >= 3.0 && v[1][1] / v[0][0] <= 12.0, "{}", v[1][1] / v[0][0]);
+    assert!(v[1][1] / v[0][0] >= 3.6 && v[1][1] / v[0][0] <= 7.0, "{}", v[1][1] / v[0][0]);
     for (i, j) in [(0, 1), (0, 3), (3, 4), (1, 2)] {
         assert!(v[i][j].abs() <= 0.12 * (v[i][i] * v[j][j]).sqrt(), "{i} {j}: {v:?}");
     }

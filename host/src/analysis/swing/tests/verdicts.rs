@@ -104,7 +104,7 @@ fn fast_slow_and_partial_are_told() {
     let found = boat.swing().unwrap();
     assert!(says(&found, "of 36 sectors"), "{:?}", found.reasons);
     let mut boat = Boat::both();
-    boat.ground_error = |at| (0.3 * ripple(at), 0.3 * ripple(at + 500));
+    boat.ground_error = |at| (0.5 * ripple(at / 4), 0.5 * ripple(at / 4 + 500));
     assert!(says(&boat.swing().unwrap(), "too much noise"));
 }
 
