@@ -143,9 +143,15 @@ impl Arbiter {
                 };
                 let mut slot = Slot { change, raised: now, presented: now, alone: None };
                 slot.raise(now, evidence, follows, out);
-                // The table holds every alert there can be; if it were full, the alert has still
-                // been delivered, only its end would not be.
-                let _ = self.slots.push(slot);
+                // The table holds every alert there can be. If it is full all the same, one that is
+                // over makes room, or this one would be raised anew each time it is judged.
+                if let Err(slot) = self.slots.push(slot) {
+                    let over = |state| self.slots.iter().position(|slot| slot.change.state == state);
+                    let index = over(State::Normal).or_else(|| over(State::RectifiedUnacknowledged));
+                    if let Some(place) = index.and_then(|index| self.slots.get_mut(index)) {
+                        *place = slot;
+                    }
+                }
             }
             (Verdict::Clear, Some(slot)) => slot.rectify(now, out),
             (Verdict::Clear, None) | (Verdict::Unjudged(_), _) => {}

@@ -1,8 +1,8 @@
 //! Decimal text to scaled integers, without floating point.
 //!
 //! Nearly every number on the wire has at most eight characters. Those are read as one word, all
-//! characters at once and without a branch for each; anything else goes the plain way, and a test
-//! holds the two equal.
+//! characters at once and without a branch for each; positions and Unix times have up to sixteen
+//! and are read as two. Anything else goes the plain way, and a test holds them equal.
 
 /// Why a piece of text is not a decimal number this program accepts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -67,7 +67,16 @@ impl<'a> Number<'a> {
                 return Ok(value);
             }
         }
+        self.longer(places)
+    }
+
+    /// A number of more than eight characters, and whatever is no usual number.
+    #[inline(never)]
+    fn longer(self, places: u8) -> Result<(i64, u8), NotDecimal> {
         let text = self.rest.get(..self.length).unwrap_or(self.rest);
+        if let Some(value) = in_two(text, places) {
+            return Ok(value);
+        }
         Ok((plainly(text, places)?, decimals(text)))
     }
 }
@@ -150,25 +159,68 @@ fn word(text: &[u8]) -> Option<u64> {
 /// how many are after the point; `None` where digits would have to be rounded off, or where it is
 /// no number: the plain way then says which. `length` is 1 to 8.
 #[inline]
-#[expect(clippy::cast_possible_truncation, reason = "lengths and decimals are at most 8; one byte is meant")]
+#[expect(clippy::cast_possible_truncation, reason = "decimals are at most 8")]
 #[expect(clippy::cast_possible_wrap, reason = "eight digits are below ten to the eighth")]
 fn at_once(raw: u64, length: usize, places: u8) -> Option<(i64, u8)> {
-    let first = raw.checked_shr(64 - 8 * length as u32)? as u8;
-    let negative = first == b'-';
-    let signed = negative || first == b'+';
+    let (negative, signed) = sign(raw, length);
+    let (packed, digits, decimals) = without_point(raw, length - usize::from(signed));
+    let power = POWERS.get(usize::from(places).checked_sub(decimals)?)?;
+    // Eight digits, and at most ten to the ninth: 17 digits, which an i64 holds.
+    let value = whole(packed, digits)? as i64 * power;
+    Some((if negative { -value } else { value }, decimals as u8))
+}
+
+/// As [`at_once`], of 9 to 16 characters: the last eight, and those before them.
+#[inline]
+#[expect(clippy::cast_possible_truncation, reason = "decimals are at most 16")]
+#[expect(clippy::cast_possible_wrap, reason = "sixteen digits are below ten to the sixteenth")]
+fn in_two(text: &[u8], places: u8) -> Option<(i64, u8)> {
+    let length = text.len().checked_sub(8).filter(|&length| 1 <= length && length <= 8)?;
+    let raw = u64::from_le_bytes(*text.first_chunk::<8>()?) << (64 - 8 * length);
+    let last = u64::from_le_bytes(*text.last_chunk::<8>()?);
+    let (negative, signed) = sign(raw, length);
     let length = length - usize::from(signed);
+    let (last, last_digits, last_decimals) = without_point(last, 8);
+    let (first, digits, decimals) = if last_digits == 8 { without_point(raw, length) } else { (raw, length, 0) };
+    // A point in the first part has the whole of the last part behind it as well.
+    let decimals = if digits < length { decimals + 8 } else { last_decimals };
+    let power = POWERS.get(usize::from(places).checked_sub(decimals)?)?;
+    let shift = if last_digits == 8 { 100_000_000 } else { 10_000_000 };
+    let value = whole(first, digits)? * shift + whole(last, last_digits)?;
+    let value = (value as i64).checked_mul(*power)?;
+    Some((if negative { -value } else { value }, decimals as u8))
+}
+
+/// Whether the first of `length` characters at the high end of `raw` is a minus, and a sign at all.
+#[inline]
+#[expect(clippy::cast_possible_truncation, reason = "one byte is meant")]
+const fn sign(raw: u64, length: usize) -> (bool, bool) {
+    let first = (raw >> (64 - 8 * length)) as u8;
+    (first == b'-', first == b'-' || first == b'+')
+}
+
+/// The `length` characters at the high end of `raw` without their point, how many they then are,
+/// and how many of them stood behind it.
+#[inline]
+const fn without_point(raw: u64, length: usize) -> (u64, usize, usize) {
     let points = zero_bytes(raw ^ (0x2E * ONES));
-    let (packed, digits, decimals) = if points == 0 {
-        (raw, length, 0)
-    } else {
-        let point = 8 * first_byte(points);
-        // What stands before the point moves up over it.
-        let below = raw & !(u64::MAX << point);
-        let above = raw & (u64::MAX << point << 8);
-        (above | below << 8, length - 1, 7 - point / 8)
-    };
+    if points == 0 {
+        return (raw, length, 0);
+    }
+    let point = 8 * first_byte(points);
+    // What stands before the point moves up over it.
+    let below = raw & !(u64::MAX << point);
+    let above = raw & (u64::MAX << point << 8);
+    (above | below << 8, length.saturating_sub(1), 7 - point / 8)
+}
+
+/// The whole number of `digits` digits at the high end of `raw`; `None` where one is no digit, or
+/// where there is none.
+#[inline]
+fn whole(raw: u64, digits: usize) -> Option<u64> {
     // No digits shift by 64: none.
-    let packed = (packed ^ (0x30 * ONES)) & u64::MAX.checked_shl(64 - 8 * digits as u32)?;
+    #[expect(clippy::cast_possible_truncation, reason = "at most eight digits")]
+    let packed = (raw ^ (0x30 * ONES)) & u64::MAX.checked_shl(64 - 8 * digits as u32)?;
     // A byte over 9 reaches its high bit when 0x76 is added, or had it already.
     if (packed.wrapping_add(0x76 * ONES) | packed) & HIGHS != 0 {
         return None;
@@ -176,11 +228,16 @@ fn at_once(raw: u64, length: usize, places: u8) -> Option<(i64, u8)> {
     // Pairs of digits, then pairs of pairs, then the two halves, each in one multiplication.
     let pairs = packed.wrapping_mul(10).wrapping_add(packed >> 8);
     let (even, odd) = (pairs & 0x0000_00FF_0000_00FF, (pairs >> 16) & 0x0000_00FF_0000_00FF);
-    let value = even.wrapping_mul(0x000F_4240_0000_0064).wrapping_add(odd.wrapping_mul(0x0000_2710_0000_0001)) >> 32;
-    let power = POWERS.get(usize::from(places).checked_sub(decimals)?)?;
-    // Eight digits, and at most ten to the ninth: 17 digits, which an i64 holds.
-    let value = value as i64 * power;
-    Some((if negative { -value } else { value }, decimals as u8))
+    Some(even.wrapping_mul(0x000F_4240_0000_0064).wrapping_add(odd.wrapping_mul(0x0000_2710_0000_0001)) >> 32)
+}
+
+/// The whole number that thirteen digits say, which stand in the last five bytes of `first` and in
+/// the eight of `last`: a Unix time in milliseconds.
+#[inline]
+#[expect(clippy::cast_possible_wrap, reason = "thirteen digits are below ten to the thirteenth")]
+pub(crate) fn thirteen(first: [u8; 8], last: [u8; 8]) -> Option<i64> {
+    let (first, last) = (whole(u64::from_le_bytes(first), 5)?, whole(u64::from_le_bytes(last), 8)?);
+    Some((first * 100_000_000 + last) as i64)
 }
 
 /// The plain way: one character after another.
@@ -321,6 +378,34 @@ mod tests {
             same(&long);
             same(&[long.as_slice(); 7].concat());
         }
+    }
+
+    #[test]
+    fn positions_and_times_go_in_two() {
+        for text in ["4807.038000", "12118.85961", "-4807.0381", "1783993800007", "0000000000000000", "1234567.8"] {
+            let want = plainly(text.as_bytes(), 6).map(|value| (value, decimals(text.as_bytes())));
+            assert_eq!(in_two(text.as_bytes(), 6), want.ok().filter(|_| text.len() > 8), "{text}");
+        }
+        for text in ["", "12345678", "-12345678", "1234.5678.9", "12345678901234567", "123456789x"] {
+            assert_eq!(in_two(text.as_bytes(), 6), None, "{text}");
+        }
+        // Every place of the point and every length, with and without a sign.
+        for length in 9..=16 {
+            for point in 0..length {
+                for sign in ["", "-", "+"] {
+                    let mut text: std::string::String = "7182818284590452".chars().take(length).collect();
+                    text.replace_range(point..=point, ".");
+                    text.insert_str(0, sign);
+                    for places in 0..=9 {
+                        let want = plainly(text.as_bytes(), places).map(|value| (value, decimals(text.as_bytes())));
+                        assert_eq!(Number::new(text.as_bytes(), 99).scaled(places), want, "{text} at {places}");
+                    }
+                }
+            }
+        }
+        assert_eq!(thirteen(*b"\\c:17839", *b"93800007"), Some(1_783_993_800_007));
+        assert_eq!(thirteen(*b"\\c:1783x", *b"93800007"), None);
+        assert_eq!(thirteen(*b"\\c:17839", *b"9380000*"), None);
     }
 
     #[test]

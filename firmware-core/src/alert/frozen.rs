@@ -89,15 +89,18 @@ impl Frozen {
         self.note_stillness(picture, channel, index, course, now);
         self.integrate_gyro(picture, now);
         let still = channel.unchanged(now);
-        let turned = self.others_turned(picture, channel, index, course, now);
+        // Nobody asks what else turned while the heading moves.
+        let asked = still >= STILL || self.latch.is_up();
+        let turned = if asked { self.others_turned(picture, channel, index, course, now) } else { None };
         let restless = self.stands.map_or(0, |(_, restless)| restless);
         let yaw_lost = ground.is_some() && channel.decimals >= 1 && restless >= RESTLESS && still >= YAW_LOST;
         let frozen = still >= STILL && (turned.is_some() || yaw_lost);
         if self.latch.step(now, frozen, still < STILL, self.delay, BACK) {
             return Verdict::Raised(Evidence::Frozen { at: channel.referred(raw), still, turned });
         }
-        let others = (0..OTHERS).any(|other| witness_reading(picture, index, other, now).is_some());
-        let witness = course.is_some() || others || picture.settings().rot_is_gyro;
+        let places = 0..picture.headings().len().min(OTHERS);
+        let others = || places.clone().any(|other| witness_reading(picture, index, other, now).is_some());
+        let witness = course.is_some() || picture.settings().rot_is_gyro || others();
         if witness { Verdict::Clear } else { Verdict::Unjudged(Why::NoWitness) }
     }
 
@@ -122,7 +125,7 @@ impl Frozen {
             self.course_then = self.course_then.or(course);
         }
         if still >= SENSOR_LAG {
-            for (slot, other) in self.others.iter_mut().zip(0..) {
+            for (slot, other) in self.others.iter_mut().zip(0..picture.headings().len()) {
                 *slot = slot.or_else(|| witness_reading(picture, index, other, now));
             }
         }

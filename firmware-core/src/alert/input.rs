@@ -51,7 +51,8 @@ impl InputLost {
     /// Judges.
     pub fn judge(&mut self, now: Instant) -> Verdict {
         let heard = self.alive.latest().is_some();
-        if self.works && !heard && now.since(self.began) < GRACE {
+        // After a single line nothing says yet how often they come.
+        if self.works && !self.alive.has_interval() && now.since(self.began) < GRACE {
             return Verdict::Unjudged(Why::NotYetHeard);
         }
         let missing = !self.works || self.alive.fresh(now).is_none();

@@ -37,6 +37,11 @@ impl LostValue {
         Self { began, grace, delay: settings.delay.unwrap_or(delay), latch: Latch::default() }
     }
 
+    /// Another value takes the place of the one that was judged.
+    pub fn begin_again(&mut self) {
+        self.latch = Latch::default();
+    }
+
     /// Judges the value; `wanted` where the owner names it although it was never heard.
     pub fn judge<T: Copy>(&mut self, value: Option<&Tracked<T>>, wanted: bool, now: Instant) -> Verdict {
         let freshness = value.map_or(Freshness::Never, |value| value.freshness(now));
@@ -51,6 +56,10 @@ impl LostValue {
             Freshness::Fresh => (Lost::Silent, Span::ZERO, false),
             // It came for less than a minute and went: nobody relies on it yet.
             Freshness::Stale { .. } if !wanted => return Verdict::Unjudged(Why::NotWanted),
+            // After a single value nothing says yet how often they come.
+            Freshness::Stale { .. } if since_start < self.grace && value.is_some_and(|value| !value.has_interval()) => {
+                return Verdict::Unjudged(Why::NotYetHeard);
+            }
             Freshness::Stale { last } => {
                 let void = value.is_some_and(|value| value.is_void(now));
                 (if void { Lost::Void } else { Lost::Silent }, now.since(last), true)

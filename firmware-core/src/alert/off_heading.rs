@@ -35,6 +35,7 @@ pub struct OffHeading {
     delay: Span,
     average: Smooth,
     latch: Latch,
+    /// The order that time was given to turn to.
     order: Option<Referred>,
     /// While the boat turns to a new order, until this.
     turning_until: Option<Instant>,
@@ -58,10 +59,14 @@ impl OffHeading {
         let (order, by) = match steering {
             Steering::Heading { order, by, .. } => (order, by),
             other => {
-                // By hand and by the wind nothing is ordered, so nothing that was raised stands.
+                // No heading is ordered, so what was raised no longer stands: that alone is judged, once.
+                let stood = self.latch.is_up();
                 self.order = None;
                 self.average.reset();
                 self.latch = Latch::default();
+                if stood {
+                    return Verdict::Clear;
+                }
                 return Verdict::Unjudged(match other {
                     Steering::Wind => Why::SteeredByWind,
                     Steering::Hand => Why::SteeredByHand,
@@ -96,7 +101,13 @@ impl OffHeading {
 
     /// A new order gives the boat time to turn to it; the difference so far belonged to the old one.
     fn note_order(&mut self, order: Referred, off: Turn, now: Instant) {
-        if self.order == Some(order) {
+        // A pilot that follows a track or the wind trims its order all the time: that takes no time
+        // to turn to, and must not keep this from judging.
+        let trim = Turn::from_mdeg(self.limit.as_mdeg() / 2);
+        let trimmed = |last: Referred| {
+            last.reference == order.reference && last.bearing.turn_to(order.bearing).size() <= trim
+        };
+        if self.order.is_some_and(trimmed) {
             return;
         }
         self.order = Some(order);

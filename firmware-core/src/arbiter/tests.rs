@@ -162,3 +162,22 @@ fn a_follower_sounds_by_itself_once_its_cause_is_gone() {
     }
     assert_eq!(w.seen, ["1 alarm active-unacknowledged #1 follows", "16 alarm active-unacknowledged #1"]);
 }
+
+#[test]
+fn a_full_table_makes_room_for_what_stands() {
+    let mut arbiter = Arbiter::new();
+    let mut changes = 0;
+    let mut take = |source: u8, verdict| {
+        let instance = Instance::Source(crate::picture::SourceId(source));
+        arbiter.take(Instant::from_ms(0), AlertKind::InputLost, instance, verdict, None, &mut |_| changes += 1);
+    };
+    for source in 0..ALERTS as u8 {
+        take(source, raised());
+    }
+    take(3, Verdict::Clear);
+    for _ in 0..5 {
+        take(99, raised());
+    }
+    take(99, Verdict::Clear);
+    assert_eq!(changes, ALERTS + 3);
+}

@@ -156,33 +156,33 @@ impl Framer {
         if !scan::is_start(first) {
             return None;
         }
+        if first == b'\\' {
+            if let Some(taken) = stamp(tags, input) {
+                return Some(taken);
+            }
+        }
         let (plain, xor) = scan::plain(text, Self::CAPACITY);
         let star = plain + 1;
-        let after_star = match input.get(star..)? {
-            [b'*', after @ ..] => after,
-            [b'\r' | b'\n', ..] if first != b'\\' && star <= Self::CAPACITY => {
-                let raw = input.get(..star)?;
-                complete(self.policy, &mut self.counts, tags, raw, None, out);
-                return Some((Tags::NONE, input.get(star..)?));
-            }
+        let (end, sum) = match input.get(star..)? {
+            [b'*', high, low, ..] => (star + 3, Some(Sum { star, right: scan::agrees(*high, *low, xor)? })),
+            [b'\r' | b'\n', ..] => (star, None),
             _ => return None,
         };
-        let [high, low, after @ ..] = after_star else { return None };
-        let right = scan::hex(*high, *low)? == xor;
-        let end = star + 3;
+        if end > Self::CAPACITY {
+            return None;
+        }
+        let (line, after) = input.split_at_checked(end)?;
         if first == b'\\' {
             // A sound block that a sentence or another block follows at once.
             let [b'\\', after @ ..] = after else { return None };
-            if !right || end >= Self::CAPACITY || !after.first().is_some_and(|&next| scan::is_start(next)) {
+            let sound = sum.is_some_and(|sum| sum.right) && end < Self::CAPACITY;
+            if !sound || !after.first().is_some_and(|&next| scan::is_start(next)) {
                 return None;
             }
             let tag = Tag::pairs(text.get(..plain)?).ok()?;
             return Some((tags.and(tag, end + 1), after));
         }
-        if end > Self::CAPACITY {
-            return None;
-        }
-        complete(self.policy, &mut self.counts, tags, input.get(..end)?, Some(Sum { star, right }), out);
+        complete(self.policy, &mut self.counts, tags, line, sum, out);
         Some((Tags::NONE, after))
     }
 
@@ -320,6 +320,15 @@ impl Framer {
     }
 }
 
+/// The usual TAG block that `input` begins with, if a sentence or another block follows at once.
+#[inline]
+fn stamp(tags: Tags, input: &[u8]) -> Option<(Tags, &[u8])> {
+    let unix_ms = Tag::stamp(input)?;
+    let after = input.get(Tag::STAMP_LENGTH..)?;
+    let follows = after.first().is_some_and(|&next| scan::is_start(next));
+    follows.then(|| (tags.and(Tag { unix_ms: Some(unix_ms) }, Tag::STAMP_LENGTH), after))
+}
+
 /// A sentence is complete: checks it, counts it and delivers it.
 #[inline]
 fn complete(
@@ -339,16 +348,16 @@ fn complete(
         None => (Checksum::Missing, None),
     };
     let star = sum.map_or(raw.len(), |sum| sum.star);
-    match (Line::cut(tags.tag, raw, star, checksum), refusal) {
-        (Some(line), None) => {
-            counts.sentences += 1;
-            counts.sentence_bytes += bytes;
-            counts.overlong += u64::from(line.is_overlong());
-            out(Framed::Line(line));
-        }
-        (None, _) => refuse(counts, Refusal::NoAddress, raw, bytes, out),
-        (Some(_), Some(reason)) => refuse(counts, reason, raw, bytes, out),
+    let Some(line) = Line::cut(tags.tag, raw, star, checksum) else {
+        return refuse(counts, Refusal::NoAddress, raw, bytes, out);
+    };
+    if let Some(reason) = refusal {
+        return refuse(counts, reason, raw, bytes, out);
     }
+    counts.sentences += 1;
+    counts.sentence_bytes += bytes;
+    counts.overlong += u64::from(line.is_overlong());
+    out(Framed::Line(line));
 }
 
 #[cold]

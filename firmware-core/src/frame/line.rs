@@ -55,7 +55,8 @@ pub struct Line<'a> {
 impl<'a> Line<'a> {
     /// Cuts `raw`, which runs to the end of the line or to its last checksum digit, at the first
     /// comma and at `star`. `None` where its address could not name a talker and a formatter.
-    #[inline]
+    // In the framer itself the line is built where it is delivered from, and not copied there.
+    #[inline(always)]
     pub(super) fn cut(tag: Tag, raw: &'a [u8], star: usize, checksum: Checksum) -> Option<Self> {
         let (&first, text) = raw.get(..star)?.split_first()?;
         let start = if first == b'!' { Start::Encapsulated } else { Start::Parametric };

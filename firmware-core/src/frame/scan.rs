@@ -22,6 +22,20 @@ pub(super) fn hex(high: u8, low: u8) -> Option<u8> {
     Some(digit(high)? << 4 | digit(low)?)
 }
 
+/// Whether the two hex digits of a checksum say `sum`; `None` where one is no digit.
+///
+/// Nearly all checksums are right and in capitals. They are compared as they should look, for which
+/// of its digits are letters is chance, and a branch on that is guessed wrong at every other line.
+#[inline]
+pub(super) fn agrees(high: u8, low: u8, sum: u8) -> Option<bool> {
+    const DIGITS: [u8; 16] = *b"0123456789ABCDEF";
+    let expected = (DIGITS[usize::from(sum >> 4)], DIGITS[usize::from(sum & 15)]);
+    if expected == (high, low) {
+        return Some(true);
+    }
+    hex(high, low).map(|told| told == sum)
+}
+
 #[inline]
 fn digit(byte: u8) -> Option<u8> {
     match byte {
@@ -42,8 +56,10 @@ pub(super) fn exclusive_or(bytes: &[u8]) -> u8 {
 pub(super) fn gap(bytes: &[u8]) -> usize {
     // Between two lines there are two bytes as a rule.
     match bytes {
+        [] => 0,
         [a, ..] if is_start(*a) => 0,
         [_, b, ..] if is_start(*b) => 1,
+        [_, _] => 2,
         [_, _, c, ..] if is_start(*c) => 2,
         _ => long_gap(bytes),
     }
@@ -81,7 +97,8 @@ pub(super) fn plain(bytes: &[u8], most: usize) -> (usize, u8) {
             }
             None => last_word(rest),
         };
-        let special = special(word);
+        // What few sentences hold before their `*` is looked at closely only where it may be.
+        let special = if may_be_special(word) { special(word) } else { 0 };
         if special == 0 {
             sum ^= word;
             length += 8;
@@ -110,6 +127,16 @@ const fn starts(word: u64) -> u64 {
     let low = word & !TOPS;
     let other = differs_from(low, b'$') & differs_from(low, b'!') & differs_from(low, b'\\');
     !(other | word) & TOPS
+}
+
+/// Whether a byte of `word` may not be plain: all below `+` are taken to be so, which spares the
+/// looks for each of them.
+#[inline]
+const fn may_be_special(word: u64) -> bool {
+    let low = word & !TOPS;
+    let plain = (low + each(0x80 - b'+')) & differs_from(low, b'\\');
+    // Adding 1 sets the top bit of 7F alone.
+    (!plain | (low + each(1)) | word) & TOPS != 0
 }
 
 /// Marks with its top bit each byte of `word` that is not plain.
@@ -155,6 +182,9 @@ mod tests {
                     let mut word = [around; 8];
                     word[place] = byte;
                     let marks = special(u64::from_le_bytes(word)).to_le_bytes();
+                    assert!(may_be_special(u64::from_le_bytes(word)) || marks == [0; 8], "{word:?}");
+                    let usual = word.iter().all(|byte| (b'+'..=b'~').contains(byte) && *byte != b'\\');
+                    assert_eq!(may_be_special(u64::from_le_bytes(word)), !usual, "{word:?}");
                     assert_eq!(marks[place], if plain { 0 } else { 0x80 }, "{byte:02x} at {place} among {around:02x}");
                 }
             }
@@ -172,6 +202,18 @@ mod tests {
             }
         }
         assert_eq!(plain(&[b'x'; 400], 256).0, 256);
+    }
+
+    #[test]
+    fn a_checksum_agrees_where_its_digits_say_the_sum() {
+        for sum in 0..=u8::MAX {
+            for told in 0..=u8::MAX {
+                for text in [std::format!("{told:02X}"), std::format!("{told:02x}")] {
+                    assert_eq!(agrees(text.as_bytes()[0], text.as_bytes()[1], sum), Some(told == sum), "{text}");
+                }
+            }
+            assert_eq!((agrees(b'G', b'0', sum), agrees(b'0', b'/', sum)), (None, None));
+        }
     }
 
     #[test]

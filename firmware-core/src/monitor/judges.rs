@@ -22,10 +22,12 @@ use crate::picture::Name;
 use crate::picture::Origin;
 use crate::picture::Picture;
 use crate::picture::SourceId;
+use crate::picture::Steering;
 use crate::time::Instant;
 
 /// The headings that are watched by name: the primary, the pilot's, the second.
 const ROLES: usize = 3;
+const PRIMARY: usize = 0;
 
 /// Every judge of the watch.
 #[derive(Debug)]
@@ -34,6 +36,8 @@ pub(super) struct Judges {
     disagreement: Disagreement,
     heading_lost: [LostValue; ROLES],
     frozen: [Frozen; ROLES],
+    /// What each role was judged as last.
+    judged_as: [Option<Instance>; ROLES],
     position_lost: LostValue,
     pub(super) input_lost: [InputLost; SourceId::MAX],
     pub(super) input_damaged: [InputDamaged; SourceId::MAX],
@@ -56,6 +60,7 @@ impl Judges {
             disagreement: Disagreement::new(limit(AlertKind::HeadingDisagreement)),
             heading_lost: [heading; ROLES],
             frozen: [Frozen::new(limit(AlertKind::HeadingFrozen)); ROLES],
+            judged_as: [None; ROLES],
             position_lost: LostValue::new(now, POSITION_GRACE, POSITION_DELAY, limit(AlertKind::PositionLost)),
             input_lost: [InputLost::new(now, limit(AlertKind::InputLost)); SourceId::MAX],
             input_damaged: [InputDamaged::new(limit(AlertKind::InputDamaged)); SourceId::MAX],
@@ -64,8 +69,8 @@ impl Judges {
     }
 
     /// Whether each alert judges just now.
-    pub(super) fn judging(&self) -> [Result<(), Why>; AlertKind::ALL.len()] {
-        self.judging
+    pub(super) fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
+        &self.judging
     }
 
     /// Judges everything once, causes before what may follow from them.
@@ -74,9 +79,12 @@ impl Judges {
         now: Instant,
         settings: &Settings,
         picture: &Picture,
+        steering: Steering,
         arbiter: &mut Arbiter,
         out: &mut impl FnMut(AlertChange),
     ) {
+        let roles = roles(picture);
+        self.hand_over(now, settings, &roles, arbiter, out);
         self.judging = AlertKind::ALL
             .map(|kind| Err(if settings.limit(kind).disabled { Why::Disabled } else { Why::NotYetHeard }));
         let on = |kind: AlertKind| !settings.limit(kind).disabled;
@@ -98,7 +106,7 @@ impl Judges {
                 take(AlertKind::InputDamaged, instance, verdict, None, arbiter);
             }
         }
-        for (index, role) in roles(picture).into_iter().enumerate() {
+        for (index, role) in roles.into_iter().enumerate() {
             let Some(role) = role else { continue };
             if on(AlertKind::HeadingLost) {
                 let value = role.channel.map(|(_, channel)| &channel.raw);
@@ -121,7 +129,7 @@ impl Judges {
         let primary = picture.primary().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
         if on(AlertKind::OffHeading) {
             let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
-            let verdict = self.off_heading.judge(picture, picture.steering(now), now);
+            let verdict = self.off_heading.judge(picture, steering, now);
             take(AlertKind::OffHeading, pilot, verdict, None, arbiter);
         }
         if on(AlertKind::HeadingDisagreement) {
@@ -129,6 +137,41 @@ impl Judges {
             let frozen = arbiter.stands(AlertKind::HeadingFrozen, primary);
             let follows = frozen.then_some(AlertKind::HeadingFrozen);
             take(AlertKind::HeadingDisagreement, primary, verdict, follows, arbiter);
+        }
+    }
+}
+
+impl Judges {
+    /// A heading that comes on another source than expected, or another one that takes its place,
+    /// leaves no alert behind that nobody judges any more.
+    fn hand_over(
+        &mut self,
+        now: Instant,
+        settings: &Settings,
+        roles: &[Option<Role<'_>>; ROLES],
+        arbiter: &mut Arbiter,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        for (index, role) in roles.iter().enumerate() {
+            let Some(role) = role else { continue };
+            let before = self.judged_as[index].replace(role.instance);
+            let Some(before) = before.filter(|before| *before != role.instance) else { continue };
+            self.heading_lost[index].begin_again();
+            self.frozen[index] = Frozen::new(settings.limit(AlertKind::HeadingFrozen));
+            if index == PRIMARY {
+                self.disagreement = Disagreement::new(settings.limit(AlertKind::HeadingDisagreement));
+            }
+            if roles.iter().flatten().any(|other| other.instance == before) {
+                continue;
+            }
+            for kind in [
+                AlertKind::HeadingLost,
+                AlertKind::HeadingFrozen,
+                AlertKind::OffHeading,
+                AlertKind::HeadingDisagreement,
+            ] {
+                arbiter.take(now, kind, before, Verdict::Clear, None, out);
+            }
         }
     }
 }
@@ -156,8 +199,7 @@ fn cause(arbiter: &Arbiter, origin: Origin) -> Option<AlertKind> {
 fn roles(picture: &Picture) -> [Option<Role<'_>>; ROLES] {
     let settings = picture.settings();
     let role = |name: Name| {
-        let place = picture.headings().iter().position(|channel| name.is(channel.origin));
-        let channel = place.and_then(|place| Some((place, picture.headings().get(place)?)));
+        let channel = picture.place_of(name).and_then(|place| Some((place, picture.headings().get(place)?)));
         let unheard = Origin { source: SourceId(0), talker: name.talker, formatter: name.formatter };
         let origin = channel.map_or(unheard, |(_, channel)| channel.origin);
         Role { channel, instance: Instance::Sensor(origin), named: true }

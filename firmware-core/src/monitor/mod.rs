@@ -21,6 +21,8 @@ pub use event::{Event, Notice};
 pub use settings::{Settings, SourceSettings};
 pub use status::{HeadingStatus, Status, WitnessStatus};
 
+use crate::alert::AlertKind;
+use crate::alert::Why;
 use crate::angle::Turn;
 use crate::arbiter::Arbiter;
 use crate::frame::Counts;
@@ -110,9 +112,9 @@ impl Monitor {
         }
         self.next = after(now);
         self.picture.step(now);
-        self.tell(now, out);
+        let steering = self.tell(now, out);
         let mut alert = |change| out(Event::Alert(change));
-        self.judges.judge(now, &self.settings, &self.picture, &mut self.arbiter, &mut alert);
+        self.judges.judge(now, &self.settings, &self.picture, steering, &mut self.arbiter, &mut alert);
         self.arbiter.step(now, &mut alert);
     }
 
@@ -154,9 +156,15 @@ impl Monitor {
         self.framers[source.index()].counts()
     }
 
+    /// For each alert whether it judges, in the order of [`AlertKind::ALL`]: of [`Self::status`] the
+    /// part that costs nothing.
+    pub fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
+        self.judges.judging()
+    }
+
     /// What a display shows at `now`.
     pub fn status(&self, now: Instant) -> Status {
-        Status::new(&self.picture, self.judges.judging(), self.arbiter.standing(), now)
+        Status::new(&self.picture, *self.judges.judging(), self.arbiter.standing(), now)
     }
 
     /// UTC as the talkers gave it last: milliseconds since 1970, and when it was received. A date
@@ -175,8 +183,8 @@ impl Monitor {
         &self.settings
     }
 
-    /// Says what has changed and is no alert.
-    fn tell(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+    /// Says what has changed and is no alert. Returns how the boat is steered.
+    fn tell(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) -> Steering {
         let picture = &self.picture;
         let told = &mut self.told;
         if let Some(channel) = picture.primary() {
@@ -215,6 +223,7 @@ impl Monitor {
                 *slot = kept.is_some();
             }
         }
+        steering
     }
 }
 
@@ -235,23 +244,24 @@ fn take(
 ) {
     let index = source.index();
     judges.input_lost[index].alive(now);
-    let line = match framed {
+    // By reference: a line and what it says are large, and a copy right after they are written waits.
+    let line = match &framed {
         Framed::Line(line) => line,
         Framed::Refused(refused) => {
             judges.input_damaged[index].line(false);
-            out(Event::Refused { source, refused });
+            out(Event::Refused { source, refused: *refused });
             return;
         }
     };
-    match sentence::decode(&line) {
+    match &sentence::decode(line) {
         Ok(decoded) => {
             judges.input_damaged[index].line(true);
-            picture.take(now, source, &line, &decoded.sentence);
-            out(Event::Sentence { source, line: &line, decoded: &decoded });
+            picture.take(now, source, line, &decoded.sentence);
+            out(Event::Sentence { source, line, decoded });
         }
         Err(malformed) => {
             judges.input_damaged[index].line(false);
-            out(Event::Malformed { source, line: &line, malformed });
+            out(Event::Malformed { source, line, malformed: *malformed });
         }
     }
 }

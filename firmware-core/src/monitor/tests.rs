@@ -168,3 +168,190 @@ fn what_is_switched_off_is_shown_as_such() {
     let status = watch.monitor.status(Instant::from_ms(60_000));
     assert_eq!(status.judging[AlertKind::InputLost as usize], Err(Why::Disabled));
 }
+
+/// A heading without variation and a position with course and speed, as many a boat sends them.
+fn hdg(deg: f64) -> String {
+    format!("HCHDG,{:05.1},,,,", deg.rem_euclid(360.0))
+}
+
+fn hdt(deg: f64) -> String {
+    format!("GPHDT,{:05.1},T", deg.rem_euclid(360.0))
+}
+
+fn rmc(knots: f64, course: f64) -> String {
+    format!("GPRMC,120000,A,4950.000,N,01130.000,W,{knots:.1},{course:.1},140726,,,A")
+}
+
+impl Watch {
+    /// As `run`, one second, with sentences made for it.
+    fn second(&mut self, s: u64, first: &[String], other: &[String]) {
+        let texts = |of: &[String]| of.iter().map(|text| text.clone().leak() as &str).collect::<Vec<_>>();
+        self.run(s, s + 1, [&texts(first), &texts(other)]);
+    }
+
+    fn steer(&mut self, s: u64, mdeg: i64) {
+        let order = crate::picture::Referred {
+            bearing: Bearing::from_mdeg(mdeg),
+            reference: crate::picture::Reference::Compass,
+        };
+        self.monitor.order(Instant::from_ms(s * 1000), Command::Steer(order), &mut |_| {});
+    }
+}
+
+#[test]
+fn talkers_at_a_fifth_of_a_hertz_are_not_missed() {
+    let settings = Settings { primary: crate::picture::Name::parse("HCHDG"), ..Settings::default() };
+    let mut watch = Watch::new(settings);
+    for s in 0..400 {
+        let now = s % 5 == 0;
+        let (heading, ground) = ([hdg(100.0)], [rmc(5.5, 104.0)]);
+        watch.second(s, if now { &heading } else { &[] }, if now { &ground } else { &[] });
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+    assert_eq!(watch.monitor.status(Instant::from_ms(400_000)).judging[AlertKind::OffHeading as usize], Ok(()));
+    // Four of its intervals.
+    watch.run(400, 440, [&[], &[&rmc(5.5, 104.0)]]);
+    assert!(watch.alerts().iter().any(|line| line.starts_with("415 heading-lost")), "{:?}", watch.alerts());
+}
+
+#[test]
+fn an_order_that_never_rests_does_not_keep_off_heading_from_judging() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..180u64 {
+        // A pilot that follows a track trims its own order by tenths all the time.
+        watch.steer(s, 100_000 + i64::try_from(s % 7).unwrap() * 200);
+        let heading = if s < 60 { 100.0 } else { 130.0 };
+        watch.second(s, &[hdg(heading)], &[rmc(5.5, 104.0)]);
+    }
+    let raised = watch.alerts().into_iter().find(|line| line.contains("off-heading active-unacknowledged"));
+    assert!(raised.is_some(), "{:?}", watch.seen);
+    let at: u64 = raised.unwrap().split(' ').next().unwrap().parse().unwrap();
+    assert!((65..=80).contains(&at), "at {at}");
+}
+
+#[test]
+fn off_heading_is_over_when_nothing_is_ordered_any_more() {
+    for command in [Command::SteerHand, Command::SteerWind, Command::Cancel] {
+        let mut watch = Watch::new(Settings::default());
+        watch.steer(0, 100_000);
+        watch.run(0, 60, [&[HDG], &[RMC]]);
+        watch.run(60, 90, [&["HCHDG,130.0,,,,"], &[RMC]]);
+        let last = |watch: &Watch, state: &str| {
+            let alerts = watch.seen.iter().rfind(|line| line.contains("off-heading"));
+            assert!(alerts.is_some_and(|line| line.contains(state)), "{command:?} {state}: {:?}", watch.seen);
+        };
+        last(&watch, "off-heading active-unacknowledged");
+        watch.monitor.order(Instant::from_ms(90_000), command, &mut |_| {});
+        watch.run(90, 100, [&["HCHDG,130.0,,,,"], &[RMC]]);
+        last(&watch, "off-heading rectified-unacknowledged");
+        assert!(watch.monitor.status(Instant::from_ms(100_000)).judging[AlertKind::OffHeading as usize].is_err());
+    }
+}
+
+#[test]
+fn a_second_heading_that_stops_does_not_clear_what_it_raised() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..300 {
+        let mut first = std::vec![hdg(100.0)];
+        match s {
+            0..100 => first.push(hdt(102.0)),
+            100..130 => first.push(hdt(114.0)),
+            _ => {}
+        }
+        watch.second(s, &first, &[rmc(5.5, 104.0)]);
+    }
+    let alerts: Vec<_> = watch.seen.iter().filter(|line| line.contains("disagreement")).collect();
+    assert_eq!(alerts.len(), 1, "{alerts:?}");
+    let status = watch.monitor.status(Instant::from_ms(300_000));
+    assert_ne!(status.judging[AlertKind::HeadingDisagreement as usize], Ok(()));
+}
+
+#[test]
+fn a_heading_that_comes_late_on_another_source_is_no_longer_lost() {
+    let settings = Settings { primary: crate::picture::Name::parse("HCHDG"), ..Settings::default() };
+    let mut watch = Watch::new(settings);
+    watch.run(0, 40, [&[RMC], &["GPZDA,120000,14,07,2026,00,00"]]);
+    watch.run(40, 60, [&[RMC], &[HDG]]);
+    let standing = |watch: &Watch, s: u64| {
+        let status = watch.monitor.status(Instant::from_ms(s * 1000));
+        status.alerts.iter().filter(|a| a.state == State::ActiveUnacknowledged).count()
+    };
+    assert!(watch.alerts().contains(&"30 heading-lost active-unacknowledged"), "{:?}", watch.alerts());
+    assert_eq!(standing(&watch, 60), 0, "{:?}", watch.alerts());
+    // Without a name: one talker never has a value, another one comes late.
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 40, [&["HCHDG,,,,,"], &[RMC]]);
+    watch.run(40, 60, [&["HCHDG,,,,,", "GPHDT,100.0,T"], &[RMC]]);
+    assert!(watch.alerts().contains(&"30 heading-lost active-unacknowledged"), "{:?}", watch.alerts());
+    assert_eq!(standing(&watch, 60), 0, "{:?}", watch.alerts());
+}
+
+#[test]
+fn a_heading_that_was_only_there_for_a_moment_does_not_stay_the_one_that_counts() {
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 12, [&["GPHDT,100.0,T"], &[RMC]]);
+    watch.run(12, 30, [&["GPHDT,100.0,T", HDG], &[RMC]]);
+    watch.run(30, 120, [&[HDG], &[RMC]]);
+    let heading = watch.monitor.status(Instant::from_ms(120_000)).heading.unwrap();
+    assert_eq!((format!("{}", heading.origin), heading.stale), ("HCHDG".into(), false), "{:?}", watch.seen);
+}
+
+#[test]
+fn a_whole_degree_sensor_that_writes_a_decimal_is_not_frozen_in_a_calm() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..400u32 {
+        // A seaway, then the lee of the land.
+        let heading = if s < 300 { 100.0 + f64::from(s * 7 % 5) } else { 102.0 };
+        watch.second(s.into(), &[hdg(heading)], &[rmc(5.5, 104.0)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+}
+
+#[test]
+fn what_is_normal_is_learned_again_after_a_stop() {
+    let mut watch = Watch::new(Settings::default());
+    for s in 0..300 {
+        watch.second(s, &[hdg(100.0 + (s % 3) as f64 * 0.3)], &[rmc(5.5, 112.0)]);
+    }
+    // Two hours at anchor; then on with the tide that has turned.
+    for s in 300..7500 {
+        watch.second(s, &[hdg(100.0 + (s % 3) as f64 * 0.3)], &[rmc(0.2, 0.0)]);
+    }
+    for s in 7500..7800 {
+        watch.second(s, &[hdg(100.0 + (s % 3) as f64 * 0.3)], &[rmc(5.5, 88.0)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+    assert_eq!(watch.monitor.status(Instant::from_ms(7_800_000)).judging[1], Ok(()));
+}
+
+#[test]
+fn a_damped_second_heading_is_no_contradiction_in_a_quick_tack() {
+    let mut watch = Watch::new(Settings::default());
+    watch.monitor.order(Instant::from_ms(0), Command::SteerWind, &mut |_| {});
+    let (mut heading, mut damped) = (50.0, 50.0);
+    for s in 0..900u64 {
+        let course = if s / 120 % 2 == 0 { 50.0 } else { 320.0 };
+        let left = (course - heading + 540.0_f64).rem_euclid(360.0) - 180.0;
+        heading += left.clamp(-9.0, 9.0);
+        damped += ((heading - damped + 540.0_f64).rem_euclid(360.0) - 180.0) * 0.3;
+        watch.second(s, &[hdg(heading + (s % 3) as f64 * 0.3), hdt(damped)], &[rmc(5.5, heading)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+}
+
+#[test]
+fn a_contradiction_of_true_headings_says_by_how_much() {
+    let mut watch = Watch::new(Settings::default());
+    let mut by = Vec::new();
+    // They are 40 degrees apart from the start, which nobody can tell before variation is known.
+    for s in 0..120 {
+        watch.second(s, &[hdg(100.0), hdt(140.0)], &[]);
+    }
+    let model = ModelVariation { variation: Variation(Turn::ZERO), sigma: Turn::from_deg(1), horizontal_nt: 20_000 };
+    watch.monitor.variation(Instant::from_ms(120_000), model, &mut |_| {});
+    for s in 120..150 {
+        watch.second(s, &[hdg(100.0), hdt(140.0)], &[]);
+        by.extend(watch.monitor.status(Instant::from_ms(s * 1000)).alerts.iter().map(|a| format!("{}", a.evidence)));
+    }
+    assert!(by.last().is_some_and(|text| text.contains("40 to starboard")), "{by:?}");
+}

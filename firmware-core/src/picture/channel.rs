@@ -23,7 +23,7 @@ pub struct HeadingChannel {
     pub reference: Reference,
     /// The value as sent.
     pub raw: Tracked<Bearing>,
-    /// Digits after the point, the most seen.
+    /// Digits after the point that carry anything, the most seen.
     pub decimals: u8,
     /// The deviation it carries (HDG), last sent.
     pub wire_deviation: Option<Turn>,
@@ -100,7 +100,7 @@ impl HeadingChannel {
         } else {
             self.restless - (self.restless - target).div_ceil(64)
         };
-        self.decimals = self.decimals.max(decimals);
+        self.decimals = self.decimals.max(decimals.min(significant(value)));
         self.raw.take(now, value);
     }
 
@@ -181,6 +181,16 @@ impl HeadingChannel {
             DeviationRule::None => None,
         };
         chosen.unwrap_or((compass.uncorrected(), Correction::Uncorrected))
+    }
+}
+
+/// Digits after the point without the zeros at the end: many a sensor of whole degrees writes `131.0`.
+fn significant(value: Bearing) -> u8 {
+    match value.as_mdeg() {
+        whole if whole % 1000 == 0 => 0,
+        tenths if tenths % 100 == 0 => 1,
+        hundredths if hundredths % 10 == 0 => 2,
+        _ => 3,
     }
 }
 

@@ -106,6 +106,7 @@ impl Picture {
     /// Half a second has passed.
     pub fn step(&mut self, now: Instant) {
         self.variation.step(now);
+        self.replace_primary(now);
         let heading = self.pilot_heading(now);
         let under_way = match ground::best(&self.grounds, now) {
             Some((_, ground)) => ground.speed >= LEAST_SPEED,
@@ -143,9 +144,16 @@ impl Picture {
         }
     }
 
-    /// The heading that bears `name`, on whichever source.
+    /// The heading that bears `name`, on whichever source: one that had a value before one that never had.
     pub fn named(&self, name: Name) -> Option<&HeadingChannel> {
-        self.headings.iter().find(|channel| name.is(channel.origin))
+        self.headings.get(self.place_of(name)?)
+    }
+
+    /// Its place in [`headings`](Self::headings).
+    pub fn place_of(&self, name: Name) -> Option<usize> {
+        let bears = |channel: &HeadingChannel| name.is(channel.origin);
+        let heard = self.headings.iter().position(|channel| bears(channel) && channel.raw.latest().is_some());
+        heard.or_else(|| self.headings.iter().position(bears))
     }
 
     /// The primary heading in every reference, if it is fresh.
@@ -270,6 +278,21 @@ impl Picture {
                 .filter(|(_, channel)| channel.raw.latest().is_some())
                 .min_by_key(|(index, channel)| (rank(channel.origin.formatter), *index));
             self.primary = best.and_then(|(index, _)| u8::try_from(index).ok());
+        }
+    }
+
+    /// One that nobody named and that went before anybody came to rely on it is not missed, so it
+    /// must not keep the watch blind beside a heading that is there.
+    fn replace_primary(&mut self, now: Instant) {
+        let named = self.settings.primary.is_some() || self.settings.card.is_some();
+        let gone = |channel: &HeadingChannel| channel.raw.fresh(now).is_none() && !channel.raw.is_wanted();
+        if named || !self.primary().is_some_and(gone) {
+            return;
+        }
+        let fresh = self.headings.iter().enumerate().filter(|(_, channel)| channel.raw.fresh(now).is_some());
+        let best = fresh.min_by_key(|(index, channel)| (rank(channel.origin.formatter), *index));
+        if let Some((index, _)) = best {
+            self.primary = u8::try_from(index).ok();
         }
     }
 

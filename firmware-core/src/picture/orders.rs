@@ -86,7 +86,7 @@ impl Orders {
         }
         // A fresh order before a held one, and among those the precedence of the sentences.
         let fresh =
-            self.wire.iter().flatten().find_map(|(origin, t)| t.fresh(now).map(|order| (*origin, order, false)));
+            || self.wire.iter().flatten().find_map(|(origin, t)| t.fresh(now).map(|order| (*origin, order, false)));
         let held = || {
             self.wire
                 .iter()
@@ -94,7 +94,7 @@ impl Orders {
                 .max_by_key(|(_, t)| t.last())
                 .and_then(|(origin, t)| t.latest().map(|order| (*origin, order, true)))
         };
-        if let Some((origin, order, held)) = self.preferred(now).or(fresh).or_else(held) {
+        if let Some((origin, order, held)) = self.preferred(now).or_else(fresh).or_else(held) {
             return Steering::Heading { order, by: OrderedBy::Wire(origin), held };
         }
         match self.first.order {

@@ -56,8 +56,11 @@ fn the_best_heading_heard_in_the_first_ten_seconds_is_kept() {
     // After that a better one no longer replaces it in silence.
     let mut p = picture(HeadingSettings::default());
     feed(&mut p, 1, &["GPHDT,104.0,T"]);
-    feed(&mut p, 11, &["HCHDG,100.0,,,4.0,E"]);
+    feed(&mut p, 11, &["GPHDT,104.0,T", "HCHDG,100.0,,,4.0,E"]);
     assert_eq!(primary(&p).as_deref(), Some("GPHDT"));
+    // Unless it is gone before anybody came to rely on it.
+    feed(&mut p, 60, &["HCHDG,100.0,,,4.0,E"]);
+    assert_eq!(primary(&p).as_deref(), Some("HCHDG"));
 }
 
 #[test]

@@ -6,6 +6,13 @@ use crate::time::Span;
 /// A value counts as stale after this, or after four usual intervals, whichever is longer.
 const LEAST_STALE: Span = Span::from_s(3);
 
+/// The first gap counts as no more than this: it may be an outage, and then nothing else is known.
+const FIRST_GAP_MS: u64 = 10_000;
+
+/// Gaps under this are within one burst of a talker, and say little of how often it speaks; nor do
+/// they matter to what is stale, for four of them are far less than [`LEAST_STALE`].
+const BURST_MS: u64 = 400;
+
 /// A value that was there for so long is wanted from then on.
 const WANTED_AFTER: Span = Span::from_s(60);
 
@@ -33,7 +40,7 @@ pub struct Tracked<T> {
     run_began: Instant,
     /// When its sentence last came, good or void.
     heard: Option<Instant>,
-    /// The usual interval, sixteenths of a millisecond; zero until two values came.
+    /// The usual interval, sixteenths of a millisecond; zero until two values came, not in one burst.
     interval_16: u64,
     wanted: bool,
 }
@@ -54,9 +61,11 @@ impl<T> Default for Tracked<T> {
 impl<T: Copy> Tracked<T> {
     /// A good value came.
     pub fn take(&mut self, now: Instant, value: T) {
-        if self.value.is_none() || !self.is_fresh(now) {
+        if !self.is_fresh(now) {
             self.run_began = now;
-        } else if now > self.last {
+        }
+        // Learned across staleness too, or a talker slower than the least time would never be fresh.
+        if self.value.is_some() && now > self.last {
             self.learn_interval(now.since(self.last).as_ms());
         }
         self.value = Some(value);
@@ -127,6 +136,11 @@ impl<T: Copy> Tracked<T> {
         self.wanted
     }
 
+    /// Whether its usual interval is known: two values came, not in one burst.
+    pub fn has_interval(&self) -> bool {
+        self.interval_16 != 0
+    }
+
     /// How long after a good value it counts as stale.
     pub fn stale_after(&self) -> Span {
         LEAST_STALE.max(Span::from_ms(self.interval_16 / 16).times(4))
@@ -141,12 +155,16 @@ impl<T: Copy> Tracked<T> {
     /// a few.
     fn learn_interval(&mut self, gap_ms: u64) {
         if self.interval_16 == 0 {
-            self.interval_16 = gap_ms.min(60_000) * 16;
+            if gap_ms < BURST_MS {
+                return;
+            }
+            self.interval_16 = gap_ms.min(FIRST_GAP_MS) * 16;
             return;
         }
         let usual = self.interval_16 / 16;
         let counted = gap_ms.min((usual * 2).max(2000)).min(60_000);
-        self.interval_16 = (self.interval_16 * 7 + counted * 16) / 8;
+        let part = if gap_ms < BURST_MS { 64 } else { 8 };
+        self.interval_16 = (self.interval_16 * (part - 1) + counted * 16) / part;
     }
 }
 
@@ -219,5 +237,28 @@ mod tests {
         assert!(value.is_void(at(5)));
         assert_eq!(value.fresh(at(5)), None);
         assert!(!value.is_void(at(20)));
+    }
+
+    #[test]
+    fn a_talker_slower_than_the_least_time_is_given_its_intervals_too() {
+        let mut value = Tracked::default();
+        for s in (0..=100).step_by(5) {
+            value.take(at(s), ());
+        }
+        assert_eq!(value.stale_after(), Span::from_s(20));
+        assert!(value.is_wanted());
+        // Four lines in a burst, every five seconds.
+        let mut value = Tracked::default();
+        for s in (0..=300).step_by(5) {
+            assert!(s == 0 || value.fresh(at(s)).is_some() || s == 5, "stale at {s} s");
+            for line in 0..4 {
+                value.take(at(s) + Span::from_ms(line * 150), ());
+            }
+        }
+        // Two values an hour apart are an outage, not a habit.
+        let mut value = Tracked::default();
+        value.take(at(0), ());
+        value.take(at(3600), ());
+        assert!(value.stale_after() <= Span::from_s(60));
     }
 }

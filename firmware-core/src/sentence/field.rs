@@ -165,7 +165,7 @@ impl<'a> Fields<'a> {
 
     /// The next field as a number.
     #[inline]
-    fn digits(&mut self) -> Number<'a> {
+    pub(crate) fn digits(&mut self) -> Number<'a> {
         let rest = self.body.get(self.at..).unwrap_or(b"");
         Number::new(rest, self.text().len())
     }

@@ -10,7 +10,7 @@ use crate::bounds::LONGITUDE;
 use crate::bounds::SPEED;
 use crate::bounds::SPEED_KMH;
 use crate::bounds::WIND_SPEED;
-use crate::decimal::scaled;
+use crate::decimal::Number;
 use crate::heading::Magnetic;
 use crate::heading::True;
 use crate::sentence::field::Defect;
@@ -138,9 +138,9 @@ impl Fields<'_> {
     /// and both letters is half-present. Rounded to the nearest 1e-7 degree.
     #[inline]
     pub fn position(&mut self) -> Field<Position> {
-        let lat = self.text();
+        let lat = self.digits();
         let lat_letter = self.text();
-        let lon = self.text();
+        let lon = self.digits();
         let lon_letter = self.text();
         if lat.is_empty() && lon.is_empty() {
             return Field::Absent;
@@ -232,8 +232,8 @@ impl Fields<'_> {
 
 /// Degrees times ten million from `ddmm.mmm` or `dddmm.mmm`, checked by `bounds`.
 #[inline]
-fn degrees_e7(text: &[u8], bounds: &Bounds) -> Result<i32, Defect> {
-    let packed = scaled(text, MINUTE_PLACES).map_err(|_| Defect::NotANumber)?;
+fn degrees_e7(number: Number<'_>, bounds: &Bounds) -> Result<i32, Defect> {
+    let (packed, _) = number.scaled(MINUTE_PLACES).map_err(|_| Defect::NotANumber)?;
     let (degrees, minutes) = (packed / (100 * MINUTE), packed % (100 * MINUTE));
     if packed < 0 || minutes >= 60 * MINUTE {
         return Err(Defect::OutOfRange);

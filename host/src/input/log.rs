@@ -150,7 +150,13 @@ impl Log {
                 self.release(1, |_| own);
                 return Ok(());
             }
-            TimesFrom::Stamps => stamp(line, mark).map(|stamp| (stamp, true)),
+            TimesFrom::Stamps => {
+                let stamp = stamp(line, mark);
+                if self.held.is_empty() && stamp.is_some_and(|stamp| self.go_on(stamp, line_end)) {
+                    return Ok(());
+                }
+                stamp.map(|stamp| (stamp, true))
+            }
             TimesFrom::Sentences => said_time(line, mark, self.policy).map(|said| self.line_time.place(said)),
         };
         self.held.push_back(line_end);
@@ -165,6 +171,24 @@ impl Log {
             self.go_on_at_pace(self.held.len());
         }
         Ok(())
+    }
+
+    /// The usual line of a stamped log: nothing waits, and its stamp is a little later than the last
+    /// one, or the same. Comes to what [`Self::time`] does, without the detours that the rest needs;
+    /// false where it is not the usual one.
+    #[inline]
+    fn go_on(&mut self, stamp: i64, end: u64) -> bool {
+        let own = self.line_time.own(stamp);
+        let Some(now) = self.now.filter(|_| own - self.told <= NOTED_FROM_MS) else { return false };
+        let Some(by) = self.line_time.go_on(stamp) else { return false };
+        let mut moment = now;
+        if by > 0 {
+            self.told = self.told.max(own);
+            moment = now.max(own);
+        }
+        self.now = Some(moment);
+        self.ready.push_back(Timed { end, own: moment, utc: self.line_time.utc(moment) });
+        true
     }
 
     /// Bytes that are no sentence belong to the line before them.

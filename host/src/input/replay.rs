@@ -162,7 +162,13 @@ impl Replay {
         Progress { read: self.logs.iter().map(Log::taken).sum(), total: self.total }
     }
 
-    /// The remarks since the last call, oldest first; costs nothing where there are none.
+    /// Whether there are remarks to be taken.
+    #[inline]
+    pub fn has_notes(&self) -> bool {
+        !self.notes.is_empty() || self.more_notes > 0
+    }
+
+    /// The remarks since the last call, oldest first.
     pub fn take_notes(&mut self) -> Vec<LogNote> {
         let count = std::mem::take(&mut self.more_notes);
         if count > 0 {

@@ -1,5 +1,7 @@
 //! The stamp of a line: when its recorder says it was written down.
 
+use lubber_core::frame::Tag;
+
 use crate::input::utc::days_from_date;
 
 /// Milliseconds of a day.
@@ -24,6 +26,9 @@ pub(crate) fn start_of(line: &[u8]) -> Option<usize> {
 /// `c:` of a TAG block, else an ISO 8601 or Unix time anywhere before the sentence.
 #[inline]
 pub(crate) fn stamp(line: &[u8], start: usize) -> Option<i64> {
+    if let Some(usual) = Tag::stamp(line.get(start..)?) {
+        return (usual < LAST_MS).then_some(usual);
+    }
     let tagged = if line.get(start) == Some(&b'\\') { tag_time(&line[start + 1..]) } else { None };
     tagged.or_else(|| prefix_time(line.get(..start)?)).filter(|&stamp| stamp < LAST_MS)
 }

@@ -129,6 +129,21 @@ impl Timeline {
         }
     }
 
+    /// Goes on to the raw time that a stamp says, if it is near the last one and nothing is in
+    /// doubt; by how much, negative or zero where time stands still. `None` leaves it to
+    /// [`Self::judge`], of which this is the usual case.
+    #[inline]
+    pub(crate) fn go_on(&mut self, raw: i64) -> Option<i64> {
+        let by = raw - self.last?;
+        if self.suspect.is_some() || !(-JITTER_MS..=ON_AT_ONCE_MS).contains(&by) {
+            return None;
+        }
+        if by > 0 {
+            self.last = Some(raw);
+        }
+        Some(by)
+    }
+
     /// Shifts time so that `raw` is the moment `own` of the log's own time.
     pub(crate) const fn resume(&mut self, raw: i64, own: i64) {
         self.shift = own - raw;

@@ -1,6 +1,9 @@
 //! The UTC a sentence says, and the little that must be known of a sentence to trust it.
 
 use lubber_core::frame::ChecksumPolicy;
+use lubber_core::sentence::Fields;
+use memchr::memchr;
+use memchr::memchr3;
 
 use crate::input::stamp::fraction_ms;
 use crate::input::stamp::hex;
@@ -47,20 +50,24 @@ pub(crate) fn said_time(line: &[u8], start: usize, policy: ChecksumPolicy) -> Op
     let sentence = if line.get(start) == Some(&b'\\') { sentence(line, start)? } else { line.get(start..)? };
     // Most lines end here.
     let [b'$', first, _, a, b, c, b',', ..] = sentence else { return None };
-    let time_field = match (a, b, c) {
-        (b'R', b'M', b'C') | (b'Z', b'D', b'A') | (b'G', b'G', b'A') | (b'G', b'N', b'S') => 1,
-        (b'G', b'L', b'L') => 5,
+    let before = match (a, b, c) {
+        (b'R', b'M', b'C') | (b'Z', b'D', b'A') | (b'G', b'G', b'A') | (b'G', b'N', b'S') => 0,
+        (b'G', b'L', b'L') => 4,
         _ => return None,
     };
     if *first == b'P' || !passes(sentence, policy) {
         return None;
     }
-    let body = sentence.split(|&b| b == b'*').next()?;
-    let mut fields = body.split(|&b| b == b',').skip(time_field);
-    let tod_ms = time_of_day(fields.next()?)?;
+    let end = memchr(b'*', sentence).unwrap_or(sentence.len());
+    let mut fields = Fields::new(sentence.get(7..end));
+    fields.skip(before);
+    let tod_ms = time_of_day(fields.text())?;
     let days = match (a, b) {
-        (b'R', b'M') => fields.nth(7).and_then(short_date),
-        (b'Z', b'D') => long_date(&mut fields),
+        (b'R', b'M') => {
+            fields.skip(7);
+            short_date(fields.text())
+        }
+        (b'Z', b'D') => long_date(fields.text(), fields.text(), fields.text()),
         _ => None,
     };
     Some(SaidTime { tod_ms, days: days.filter(|&days| days >= FIRST_DAY) })
@@ -87,8 +94,7 @@ fn short_date(field: &[u8]) -> Option<i64> {
 }
 
 /// `dd,mm,yyyy`.
-fn long_date<'a>(fields: &mut impl Iterator<Item = &'a [u8]>) -> Option<i64> {
-    let (day, month, year) = (fields.next()?, fields.next()?, fields.next()?);
+fn long_date(day: &[u8], month: &[u8], year: &[u8]) -> Option<i64> {
     let ([d1, d2], [m1, m2], [y1, y2, y3, y4]) = (day, month, year) else { return None };
     days_from_date(two(y1, y2)? * 100 + two(y3, y4)?, two(m1, m2)?, two(d1, d2)?)
 }
@@ -98,16 +104,13 @@ fn passes(sentence: &[u8], policy: ChecksumPolicy) -> bool {
     if policy == ChecksumPolicy::Ignored {
         return true;
     }
-    let mut sum = 0;
-    for (at, &byte) in sentence.iter().enumerate().skip(1) {
-        match byte {
-            b'*' => {
-                let digit = |behind: usize| sentence.get(at + behind).copied().and_then(hex);
-                return digit(1).zip(digit(2)).is_some_and(|(high, low)| high << 4 | low == sum);
-            }
-            b'\r' | b'\n' => break,
-            _ => sum ^= byte,
+    match memchr3(b'*', b'\r', b'\n', sentence) {
+        Some(at) if sentence[at] == b'*' => {
+            let sum = sentence.get(1..at).unwrap_or_default().iter().fold(0, |sum, byte| sum ^ byte);
+            let digit = |behind: usize| sentence.get(at + behind).copied().and_then(hex);
+            return digit(1).zip(digit(2)).is_some_and(|(high, low)| high << 4 | low == sum);
         }
+        _ => {}
     }
     policy == ChecksumPolicy::Optional
 }

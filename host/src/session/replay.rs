@@ -35,8 +35,10 @@ pub fn replay<'a, S: Sink>(
     let mut pieces = 0_u64;
     let mut ending = Ending::InputsEnded;
     loop {
-        for note in logs.take_notes() {
-            watch.remark(Remark::Log(&note))?;
+        if logs.has_notes() {
+            for note in logs.take_notes() {
+                watch.remark(Remark::Log(&note))?;
+            }
         }
         if watch.interrupted() {
             ending = Ending::Interrupted;

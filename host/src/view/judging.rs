@@ -2,7 +2,6 @@
 
 use lubber_core::alert::AlertKind;
 use lubber_core::alert::Why;
-use lubber_core::monitor::Status;
 
 use crate::view::Stamp;
 use crate::view::json::object;
@@ -26,17 +25,17 @@ type Said = Result<(), &'static str>;
 
 impl Judging {
     /// Everything as it is now counts as told.
-    pub fn all_told(&mut self, status: &Status) {
-        for (told, judging) in self.told.iter_mut().zip(&status.judging) {
+    pub fn all_told(&mut self, judging: &[Result<(), Why>]) {
+        for (told, judging) in self.told.iter_mut().zip(judging) {
             *told = Some(judging.map_err(reason));
         }
         self.otherwise_since = Default::default();
     }
 
     /// What is to be told now; nothing before [`Self::all_told`].
-    pub fn changes(&mut self, stamp: Stamp, status: &Status) -> Vec<(AlertKind, Result<(), Why>)> {
+    pub fn changes(&mut self, stamp: Stamp, judging: &[Result<(), Why>]) -> Vec<(AlertKind, Result<(), Why>)> {
         let mut changes = Vec::new();
-        for (place, (kind, judging)) in AlertKind::ALL.iter().zip(&status.judging).enumerate() {
+        for (place, (kind, judging)) in AlertKind::ALL.iter().zip(judging).enumerate() {
             let now = judging.map_err(reason);
             if self.told[place].is_none_or(|told| told == now) {
                 self.otherwise_since[place] = None;
@@ -92,17 +91,17 @@ mod tests {
     fn a_change_is_told_once_and_only_when_it_lasts() {
         let mut judging = Judging::default();
         let mut status = nothing_known();
-        judging.all_told(&status);
+        judging.all_told(&status.judging);
         status.judging[1] = Err(Why::Settling);
-        assert_eq!(judging.changes(at(10), &status), []);
+        assert_eq!(judging.changes(at(10), &status.judging), []);
         status.judging[1] = Ok(());
-        assert_eq!(judging.changes(at(40), &status), []);
+        assert_eq!(judging.changes(at(40), &status.judging), []);
         let mut told = Vec::new();
         for s in 50..300 {
             // The figures in the reason change all the time; the reason does not.
             let speed = Speed::from_mm_s(i32::try_from(s).unwrap_or(0));
             status.judging[1] = Err(Why::TooSlow { speed, least: Speed::from_milliknots(1500) });
-            told.extend(judging.changes(at(s), &status).into_iter().map(|(kind, _)| (s, kind)));
+            told.extend(judging.changes(at(s), &status.judging).into_iter().map(|(kind, _)| (s, kind)));
         }
         assert_eq!(told, [(110, AlertKind::HeadingDisagreement)]);
     }

@@ -97,14 +97,14 @@ impl Kind {
     }
 }
 
-/// Spreads the five letters over the table: FNV-1a, whose constants are those of its authors'
-/// published 32-bit variant (from memory; any odd multiplier would do).
+/// Spreads the five letters over the table: one multiplication by 2^64 over the golden ratio, of
+/// which the upper bits are used (Knuth, The Art of Computer Programming 3, 6.4; the constant from
+/// memory: any odd number without a pattern would do).
+#[inline]
 fn hash(talker: Talker, formatter: Formatter) -> usize {
-    let [a, b] = talker.0;
-    let [c, d, e] = formatter.0;
-    let mixed =
-        [a, b, c, d, e].iter().fold(0x811c_9dc5_u32, |hash, byte| (hash ^ u32::from(*byte)).wrapping_mul(0x0100_0193));
-    (mixed >> 16) as usize % SLOTS
+    let ([a, b], [c, d, e]) = (talker.0, formatter.0);
+    let letters = u64::from_le_bytes([a, b, c, d, e, 0, 0, 0]);
+    (letters.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 56) as usize % SLOTS
 }
 
 #[cfg(test)]

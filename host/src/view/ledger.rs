@@ -115,11 +115,22 @@ impl Ledger {
         }
     }
 
-    /// Takes note of what is judged at `stamp`: it counts for the time since the look before.
+    /// Takes note of what is judged at `stamp`, and of how things stand.
     pub fn look(&mut self, stamp: Stamp, status: &Status) {
+        self.judged(stamp, &status.judging);
+        if status.heading.is_some() {
+            self.heading = status.heading;
+        }
+        if let (Some(now), None) = (status.variation, self.variation) {
+            self.variation = Some((now, 1));
+        }
+    }
+
+    /// Takes note of what is judged at `stamp`: it counts for the time since the look before.
+    pub fn judged(&mut self, stamp: Stamp, judging: &[Result<(), Why>]) {
         let since =
             self.last.map_or(stamp.since_start_ms, |last| stamp.since_start_ms.saturating_sub(last.since_start_ms));
-        for (judged, judging) in self.judged.iter_mut().zip(&status.judging) {
+        for (judged, judging) in self.judged.iter_mut().zip(judging) {
             match judging {
                 Ok(()) => judged.yes_ms += since,
                 Err(why) => *judged.no_ms.entry(reason(*why)).or_default() += since,
@@ -130,12 +141,6 @@ impl Ledger {
             self.first = Some(stamp);
         }
         self.last = Some(stamp);
-        if status.heading.is_some() {
-            self.heading = status.heading;
-        }
-        if let (Some(now), None) = (status.variation, self.variation) {
-            self.variation = Some((now, 1));
-        }
     }
 }
 

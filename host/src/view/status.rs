@@ -69,8 +69,8 @@ pub fn judging(status: &Status, kind: AlertKind) -> Result<(), Why> {
 }
 
 /// The alerts that do not judge just now, and why.
-pub fn unjudged(status: &Status) -> impl Iterator<Item = (AlertKind, Why)> {
-    AlertKind::ALL.iter().zip(&status.judging).filter_map(|(kind, judging)| judging.err().map(|why| (*kind, why)))
+pub fn unjudged(judging: &[Result<(), Why>]) -> impl Iterator<Item = (AlertKind, Why)> {
+    AlertKind::ALL.iter().zip(judging).filter_map(|(kind, judging)| judging.err().map(|why| (*kind, why)))
 }
 
 /// Appends the status as one JSON object; `counts` gives the byte account of each source.
@@ -157,7 +157,7 @@ fn heading(o: &mut Object<'_>, heading: HeadingStatus) {
 pub fn unjudged_rows(stamp: Stamp, status: &Status, width: usize) -> Vec<Row> {
     let clock = stamp.clock();
     let indent = clock.len() + 1;
-    let list: Vec<_> = unjudged(status).collect();
+    let list: Vec<_> = unjudged(&status.judging).collect();
     if list.is_empty() {
         return vec![Row::plain(format!("{clock} every alert is watched for"))];
     }

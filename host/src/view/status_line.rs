@@ -78,7 +78,7 @@ fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>)
     }
     parts.push(heading(status.heading.as_ref()));
     parts.push(order(status));
-    let count = unjudged(status).count();
+    let count = unjudged(&status.judging).count();
     if count > 0 {
         parts.push(part(format!("{count} not watched"), Tone::Caution, 2));
     }

@@ -47,6 +47,9 @@ const LEEWAY: Turn = Turn::from_deg(8);
 const FORGIVE: Span = Span::from_min(10);
 /// After an outage of this the averages begin again.
 const OUTAGE: Span = Span::from_s(30);
+/// After one of this, at anchor or without a fix, the tide may have turned: what is normal is learned
+/// anew, but for an alert that stands.
+const FORGET: Span = Span::from_min(30);
 
 /// The velocity in the boat's frame: ahead, and to starboard, mm/s times 16.
 #[derive(Clone, Copy, Debug, Default)]
@@ -74,6 +77,9 @@ struct Learning {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct AgainstGround {
     limit: Turn,
+    /// Its tangent and that of the leeway, times [`trig::ONE`].
+    tangent: i64,
+    leeway: i64,
     delay: Span,
     average: Option<(Framed, Instant)>,
     heading: Smooth,
@@ -87,8 +93,11 @@ pub(super) struct AgainstGround {
 
 impl AgainstGround {
     pub(super) fn new(settings: LimitSettings) -> Self {
+        let limit = settings.limit.unwrap_or(LIMIT);
         Self {
-            limit: settings.limit.unwrap_or(LIMIT),
+            limit,
+            tangent: sine_over_cosine(limit),
+            leeway: sine_over_cosine(LEEWAY),
             delay: settings.delay.unwrap_or(DELAY),
             average: None,
             heading: Smooth::default(),
@@ -135,6 +144,10 @@ impl AgainstGround {
         if self.is_true != heading.truth.is_some() {
             let limits = LimitSettings { limit: Some(self.limit), delay: Some(self.delay), disabled: false };
             *self = Self { is_true: heading.truth.is_some(), latch: self.latch, ..Self::new(limits) };
+        }
+        let away = self.average.map_or(Span::ZERO, |(_, at)| now.since(at));
+        if away >= FORGET && !self.latch.is_up() {
+            self.normal = None;
         }
         let framed = self.average(mine, course.0, i64::from(ground.speed.as_mm_s()), now);
         let short = self.heading.step(now, Turn::from_mdeg(mine.as_mdeg()).wrapped(), SHORT);
@@ -190,8 +203,8 @@ impl AgainstGround {
         let half = Bearing::from_mdeg(i64::from(turned.as_mdeg()) / 2);
         let one = i64::from(trig::ONE);
         let current = CURRENT_MM_S * 16 * 2 * i64::from(trig::sin(half)) / one;
-        let leeway = if turned > TURNED { ahead * sine_over_cosine(LEEWAY) / one } else { 0 };
-        let allowed = ahead.max(SLOWEST) * sine_over_cosine(self.limit) / one + current + leeway;
+        let leeway = if turned > TURNED { ahead * self.leeway / one } else { 0 };
+        let allowed = ahead.max(SLOWEST) * self.tangent / one + current + leeway;
         Compared { ahead, change, turned, above: change.abs() > allowed, below: change.abs() * 5 < allowed * 2 }
     }
 

@@ -36,9 +36,12 @@ impl Disagreement {
     pub fn judge(&mut self, picture: &Picture, now: Instant) -> Verdict {
         let (Some(primary), Some(heading)) = (picture.primary(), picture.heading(now)) else {
             self.ground.pause();
+            self.headings.iter_mut().for_each(AgainstHeading::pause);
             return Verdict::Unjudged(Why::NoHeading);
         };
         let mut judged = false;
+        // What a heading raised that is no longer there, nothing else can clear.
+        let mut held = false;
         let mut unproven = false;
         let mut raised = None;
         let place = picture.headings().iter().position(|channel| channel.origin == primary.origin).unwrap_or(0);
@@ -50,6 +53,7 @@ impl Disagreement {
             }
             let Some(raw) = other.raw.fresh(now) else {
                 against.pause();
+                held |= against.is_up();
                 continue;
             };
             let reduced = picture.reduce(other, raw);
@@ -73,6 +77,7 @@ impl Disagreement {
         match (raised, ground) {
             (Some(evidence), _) => Verdict::Raised(evidence),
             (None, Ok(Some((by, with)))) => Verdict::Raised(Evidence::Disagreement { of: primary.origin, with, by }),
+            (None, Ok(None) | Err(_)) if held => Verdict::Unjudged(Why::NoWitness),
             (None, Ok(None)) => Verdict::Clear,
             // What the ground raised is not cleared by a heading that never showed it.
             (None, Err(_)) if judged && !self.ground.is_up() => Verdict::Clear,

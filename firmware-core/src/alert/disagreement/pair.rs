@@ -23,6 +23,10 @@ const LIMIT: Turn = Turn::from_deg(8);
 /// deviation of a poor place is let pass as well.
 const ABSOLUTE: Turn = Turn::from_deg(15);
 const ABSOLUTE_UNCORRECTED: Turn = Turn::from_deg(30);
+/// While the heading is this far from its own average over [`TURN`] she turns, by 1.5 degrees a second
+/// or more: a damped sensor then lags behind a quick one by more than any limit, and nothing is judged.
+const TURNING: Turn = Turn::from_deg(15);
+const TURN: Span = Span::from_s(10);
 const DELAY: Span = Span::from_s(4);
 const BACK: Span = Span::from_s(10);
 /// A sector is known after so many half seconds.
@@ -39,6 +43,7 @@ pub(super) struct AgainstHeading {
     delay: Span,
     sectors: [(Turn, u16); SECTORS],
     average: Smooth,
+    heading: Smooth,
     latch: Latch,
 }
 
@@ -49,13 +54,20 @@ impl AgainstHeading {
             delay: settings.delay.unwrap_or(DELAY),
             sectors: [(Turn::ZERO, 0); SECTORS],
             average: Smooth::default(),
+            heading: Smooth::default(),
             latch: Latch::default(),
         }
     }
 
-    /// The other heading is not there just now.
+    /// Whether it stands raised, judged just now or not.
+    pub(super) fn is_up(&self) -> bool {
+        self.latch.is_up()
+    }
+
+    /// One of the two headings is not there just now.
     pub(super) fn pause(&mut self) {
         self.average.reset();
+        self.heading.reset();
         self.latch.pause();
     }
 
@@ -73,6 +85,8 @@ impl AgainstHeading {
             return Err(Why::NoHeading);
         };
         let average = self.average.step(now, mine.turn_to(raw), YAW);
+        let reading = Turn::from_mdeg(mine.as_mdeg()).wrapped();
+        let turning = (reading - self.heading.step(now, reading, TURN)).wrapped().size() > TURNING;
         let sector = usize::try_from(mine.as_mdeg() / SECTOR).unwrap_or(0) % SECTORS;
         let learned = self.nearest(sector);
         let from_learned = learned.map(|(offset, away)| {
@@ -89,18 +103,19 @@ impl AgainstHeading {
         };
         let over = |(by, allowed): (Turn, Turn)| by.size() > allowed;
         let well = |(by, allowed): (Turn, Turn)| by.size().as_mdeg() < allowed.as_mdeg() / 2;
-        let above = from_learned.is_some_and(over) || absolute.is_some_and(over);
-        let below = from_learned.is_none_or(well) && absolute.is_none_or(|a| !over(a));
-        self.learn(sector, average, from_learned.is_none_or(|(by, _)| by.size() <= self.limit) && !above);
+        let above = !turning && (from_learned.is_some_and(over) || absolute.is_some_and(over));
+        let below = !turning && from_learned.is_none_or(well) && absolute.is_none_or(|a| !over(a));
+        self.learn(sector, average, !turning && from_learned.is_none_or(|(by, _)| by.size() <= self.limit) && !above);
         let by = match (from_learned, absolute) {
-            (Some((by, _)), _) => by,
-            (None, Some((by, _))) => by,
+            // What is over its limit is what is said: an offset may have been learned that is too large.
+            (Some(learned), Some(absolute)) if !over(learned) && over(absolute) => absolute.0,
+            (Some((by, _)), _) | (None, Some((by, _))) => by,
             (None, None) => return Err(Why::Settling),
         };
         if self.latch.step(now, above, below, self.delay, BACK) {
             return Ok(Some(by));
         }
-        if learned.is_some() { Ok(None) } else { Err(Why::Settling) }
+        if learned.is_some() && !turning { Ok(None) } else { Err(Why::Settling) }
     }
 
     /// What is learned for this sector, or for the nearest one, and how many sectors away that is.

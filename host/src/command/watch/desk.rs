@@ -1,5 +1,6 @@
 //! What both forms of output keep: the ledger, the names, when to look next.
 
+use lubber_core::alert::Why;
 use lubber_core::monitor::Status;
 use lubber_core::time::Instant;
 use lubber_core::time::Span;
@@ -41,18 +42,24 @@ impl Desk {
         }
     }
 
-    /// Notes what is judged, and says when to look again.
+    /// Notes how things stand, and says when to look again.
     pub(super) fn look(&mut self, moment: Moment, status: &Status) {
         self.ledger.look(stamp(moment), status);
         self.next_look = moment.now + LOOK;
     }
 
+    /// As [`Self::look`], but notes no more than what is judged: all that a replay needs every second.
+    pub(super) fn judged(&mut self, moment: Moment, judging: &[Result<(), Why>]) {
+        self.ledger.judged(stamp(moment), judging);
+        self.next_look = moment.now + LOOK;
+    }
+
     /// Whether now is the first time to tell what is not watched for.
-    pub(super) fn first_judging(&mut self, stamp: Stamp, status: &Status, at_the_end: bool) -> bool {
+    pub(super) fn first_judging(&mut self, stamp: Stamp, judging: &[Result<(), Why>], at_the_end: bool) -> bool {
         let first = !self.told_judging && (at_the_end || stamp.since_start_ms >= FIRST_JUDGING_MS);
         if first {
             self.told_judging = true;
-            self.judging.all_told(status);
+            self.judging.all_told(judging);
         }
         first
     }

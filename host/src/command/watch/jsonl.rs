@@ -137,19 +137,20 @@ impl<W: Write> Sink for JsonSink<W> {
     }
 
     fn look(&mut self, moment: Moment, monitor: &Monitor) -> io::Result<()> {
-        let status = monitor.status(moment.now);
         let at = stamp(moment);
-        self.desk.look(moment, &status);
-        let changes = if self.desk.first_judging(at, &status, false) {
-            status::unjudged(&status).map(|(kind, why)| (kind, Err(why))).collect()
+        let judging = monitor.judging();
+        self.desk.judged(moment, judging);
+        let changes = if self.desk.first_judging(at, judging, false) {
+            status::unjudged(judging).map(|(kind, why)| (kind, Err(why))).collect()
         } else {
-            self.desk.judging.changes(at, &status)
+            self.desk.judging.changes(at, judging)
         };
         for (kind, judging) in changes {
             judging::json(&mut self.line, at, kind, judging);
             self.send()?;
         }
         if let Some(every) = self.every.filter(|_| self.next_status <= moment.now) {
+            let status = monitor.status(moment.now);
             let counts = |id| monitor.counts(id);
             status::json(&mut self.line, at, &status, &self.desk.sources, counts);
             self.send()?;
@@ -173,8 +174,8 @@ impl<W: Write> Sink for JsonSink<W> {
         let status = monitor.status(moment.now);
         let at = stamp(moment);
         self.desk.look(moment, &status);
-        if self.desk.first_judging(at, &status, true) {
-            for (kind, why) in status::unjudged(&status) {
+        if self.desk.first_judging(at, &status.judging, true) {
+            for (kind, why) in status::unjudged(&status.judging) {
                 judging::json(&mut self.line, at, kind, Err(why));
                 self.send()?;
             }

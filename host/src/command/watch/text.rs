@@ -196,10 +196,10 @@ impl Sink for TextSink {
         let at = stamp(moment);
         self.desk.look(moment, &status);
         let width = self.screen.width();
-        if self.desk.first_judging(at, &status, false) {
+        if self.desk.first_judging(at, &status.judging, false) {
             self.rows(at, &status::unjudged_rows(at, &status, width))?;
         }
-        for (kind, judging) in self.desk.judging.changes(at, &status) {
+        for (kind, judging) in self.desk.judging.changes(at, &status.judging) {
             self.rows(at, &notice::rows(at, &judging::words(kind, judging), width))?;
         }
         if self.next_status <= moment.now {
@@ -233,7 +233,7 @@ impl Sink for TextSink {
         self.desk.look(moment, &status);
         let width = self.screen.width();
         self.percent = None;
-        if self.desk.first_judging(at, &status, true) {
+        if self.desk.first_judging(at, &status.judging, true) {
             self.rows(at, &status::unjudged_rows(at, &status, width))?;
         }
         self.date(at)?;
