@@ -161,9 +161,8 @@ fn foot(pen: &mut Pen, sheet: &Sheet, top: f64) {
     for (at, note) in sheet.notes.iter().enumerate() {
         let lines = words::wrap(note, 120);
         if notes.len() + lines.len() > room {
-            if notes.len() < room {
-                notes.push(format!("  {} more; see what lubber prints on the terminal", sheet.notes.len() - at));
-            }
+            notes.truncate(room.saturating_sub(1));
+            notes.push(format!("\u{2022} {} more; see what lubber prints on the terminal", sheet.notes.len() - at));
             break;
         }
         let marked = lines.into_iter().enumerate();

@@ -4,7 +4,7 @@ use super::*;
 fn sheet() -> Sheet {
     let deviation = |deg: f64| 1.0 + 4.0 * deg.to_radians().sin() - 2.0 * deg.to_radians().cos();
     Sheet {
-        boat: Some("<Curlew> & \"Co\"\u{1b}[31m".to_owned()),
+        boat: Some("<C> & \"o\"\u{1b}[1m".to_owned()),
         about: vec!["sensor HCHDG".to_owned(), "2026-06-14".to_owned(), "36 00.0 N 018 00.0 E".to_owned()],
         verdict: Some("usable".to_owned()),
         curve: (0..=72)
@@ -45,7 +45,7 @@ fn numbers(page: &str, names: &[&str]) -> Vec<f64> {
 #[test]
 fn words_cannot_break_out() {
     let page = svg(&sheet());
-    assert!(page.contains("&lt;Curlew&gt; &amp; &quot;Co&quot; [31m"), "escaped, and the escape code harmless");
+    assert!(page.contains("&lt;C&gt; &amp; &quot;o&quot; [1m"), "escaped, and the escape code harmless");
     let opened = elements(&page);
     assert!(opened.iter().all(|(tag, words)| !tag.contains('\u{1b}') && !words.contains('\u{1b}')));
     // Every element that is opened is closed by itself or by its end.
@@ -83,8 +83,9 @@ fn a_card_alone_is_a_page_too() {
 fn the_band_is_two_sigma_wide() {
     let page = svg(&Sheet { marks: Vec::new(), ..sheet() });
     // The scale is 8 degrees up and down 62 mm: two sigma of 0.3 either way are 4.65 mm in all.
-    let band = page.split("class=\"band\"").next().unwrap().rsplit("<path d=\"M").next().unwrap();
-    let points: Vec<f64> = band.split(['L', 'Z']).filter_map(|p| p.split(' ').nth(1)?.parse().ok()).collect();
+    let band = elements(&page).into_iter().find(|(tag, _)| tag.starts_with("path") && tag.contains("\"band\"")).unwrap().0;
+    let way = band.split('"').nth(1).unwrap();
+    let points: Vec<f64> = way.split(['M', 'L', 'Z']).filter_map(|p| p.split(' ').nth(1)?.parse().ok()).collect();
     assert_eq!(points.len(), 146);
     let wide = points[145] - points[0];
     assert!((wide - 4.0 * 0.3 / 16.0 * 62.0).abs() <= 0.02, "{wide}");
