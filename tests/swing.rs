@@ -287,6 +287,9 @@ fn a_card_that_is_not_usable_is_not_kept() {
     let (text, error) = says(&folder, &["swing", "bad.nmea", "--out", "card.toml"], 2);
     assert!(text.starts_with("not usable") && error.contains("card.toml was not written"), "{error}");
     assert!(!folder.join("card.toml").exists());
+    says(&folder, &["swing", "bad.nmea", "--plot", "bad.svg"], 0);
+    let page = fs::read_to_string(folder.join("bad.svg")).unwrap();
+    assert!(page.contains("not usable") && !page.contains("To make good"), "nothing to steer by");
     says(&folder, &["swing", &fixture("swing.nmea"), "--check"], 0);
 }
 

@@ -199,7 +199,9 @@ fn keep(report: &Report, keep: &Keep) -> Result<Exit, Failure> {
 
 /// The page of a report.
 fn sheet(report: &Report) -> plot::Sheet {
-    let (steer, heads) = report.card().map(|card| page::tables(&card)).unwrap_or_default();
+    // Nobody shall steer by a card that is not usable: its page has no table to steer by.
+    let card = report.card().filter(|_| report.verdict != Verdict::NotUsable);
+    let (steer, heads) = card.map(|card| page::tables(&card)).unwrap_or_default();
     let terms = crate::analysis::harmonic::NAMES.iter().zip(report.coefficients);
     let mut facts: Vec<(String, String)> = terms
         .map(|(name, term)| {

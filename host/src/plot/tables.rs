@@ -20,8 +20,11 @@ struct Table<'a> {
     rows: &'a [(String, String)],
 }
 
-/// Draws both below `top`; returns where the next thing begins.
+/// Draws both below `top`, where there are any; returns where the next thing begins.
 pub(crate) fn tables(pen: &mut Pen, sheet: &Sheet, top: f64, step: f64) -> f64 {
+    if sheet.steer.is_empty() && sheet.heads.is_empty() {
+        return top;
+    }
     let middle = (LEFT + RIGHT) / 2.0;
     let to_steer = Table {
         left: LEFT,

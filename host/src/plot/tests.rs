@@ -83,7 +83,8 @@ fn a_card_alone_is_a_page_too() {
 fn the_band_is_two_sigma_wide() {
     let page = svg(&Sheet { marks: Vec::new(), ..sheet() });
     // The scale is 8 degrees up and down 62 mm: two sigma of 0.3 either way are 4.65 mm in all.
-    let band = elements(&page).into_iter().find(|(tag, _)| tag.starts_with("path") && tag.contains("\"band\"")).unwrap().0;
+    let band =
+        elements(&page).into_iter().find(|(tag, _)| tag.starts_with("path") && tag.contains("\"band\"")).unwrap().0;
     let way = band.split('"').nth(1).unwrap();
     let points: Vec<f64> = way.split(['M', 'L', 'Z']).filter_map(|p| p.split(' ').nth(1)?.parse().ok()).collect();
     assert_eq!(points.len(), 146);
