@@ -116,6 +116,13 @@ pub(super) fn run(args: &ByLog) -> Result<Exit, Failure> {
         None => by_ground(sensor, &series, &chosen, args.wind)?,
         Some(name) => by_heading(sensor, &series, &chosen, name)?,
     };
+    if report.sensor.ends_with("HDM") {
+        report.reasons.push(format!(
+            "{0} is called magnetic, so its sensor may correct itself already: the card is for {0} as it comes, and is used \
+             only where boat.toml or --card gives it to {0}",
+            report.sensor
+        ));
+    }
     report.reasons.extend(chosen.notes);
     (report.variation, report.variation_from) = (chosen.variation, chosen.from);
     (report.from, report.to, report.position) = (series.from, series.to, series.position);
