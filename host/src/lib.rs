@@ -1,7 +1,7 @@
 //! The host side of lubber: sources, boat file, analysis, displays and verbs around the core.
 //!
 //! ```text
-//! main -> command -> {session, terminal, simulate, analysis, boat} -> view -> lubber-core
+//! main -> command -> {session, terminal, simulate, analysis, boat, plot} -> view -> lubber-core
 //!                    session -> {input, clock}
 //! ```
 //!
@@ -14,6 +14,7 @@ pub mod clock;
 pub mod command;
 pub mod exit;
 pub mod input;
+pub mod plot;
 pub mod session;
 pub mod simulate;
 pub mod terminal;

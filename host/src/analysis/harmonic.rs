@@ -37,6 +37,9 @@ pub struct Fit {
     /// The standard deviation of one point about the curve, degrees: root of the sum of squares over
     /// points minus terms. `None` where the curve has as many terms as there are points.
     pub sigma_deg: Option<f64>,
+    /// The inverse of the normal matrix: times the variance of one point it is the covariance of the
+    /// coefficients. Zero in rows and columns that were not determined.
+    pub inverse: Box<[[f64; TERMS]; TERMS]>,
 }
 
 /// A coefficient counts as determined while its variance is at most this times that of the same
@@ -53,7 +56,7 @@ impl Coefficients {
 }
 
 /// The five functions of the curve at a compass heading in degrees.
-fn basis(compass_deg: f64) -> [f64; TERMS] {
+pub fn basis(compass_deg: f64) -> [f64; TERMS] {
     let (sin, cos) = compass_deg.to_radians().sin_cos();
     [1.0, sin, cos, 2.0 * sin * cos, cos * cos - sin * sin]
 }
@@ -93,7 +96,11 @@ pub fn fit(points: &[Point]) -> Option<Fit> {
     let freedom = points.len() - taken.len();
     let squares: f64 = residuals.iter().map(|residual| residual * residual).sum();
     let sigma_deg = (freedom > 0).then(|| (squares / freedom as f64).sqrt());
-    Some(Fit { coefficients, determined, residuals, sigma_deg })
+    let mut full = Box::new([[0.0; TERMS]; TERMS]);
+    for (line, &row) in inverse.iter().zip(&taken) {
+        line.iter().zip(&taken).for_each(|(value, &column)| full[row][column] = *value);
+    }
+    Some(Fit { coefficients, determined, residuals, sigma_deg, inverse: full })
 }
 
 /// Whether every coefficient's variance stays within [`WORST_INFLATION`] of an even spread's, which

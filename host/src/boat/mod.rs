@@ -1,6 +1,8 @@
 //! The owner's files: `boat.toml` and `card.toml`, as typed and as usable.
 
 pub mod card;
+pub mod card_text;
 pub mod file;
+pub mod observations;
 pub(crate) mod read;
 pub mod words;

@@ -100,11 +100,14 @@ impl Text {
         })
     }
 
+    /// The line in which byte `at` stands, counted from 1.
+    pub(crate) fn line(&self, at: usize) -> usize {
+        self.text.get(..at).unwrap_or(&self.text).matches('\n').count() + 1
+    }
+
     /// The refusal of what stands at byte `at`.
     pub(crate) fn refuse(&self, at: usize, why: &str) -> Failure {
-        let before = self.text.get(..at).unwrap_or(&self.text);
-        let line = before.matches('\n').count() + 1;
-        Failure::new(format!("{}:{line}: {why}", self.name))
+        Failure::new(format!("{}:{}: {why}", self.name, self.line(at)))
     }
 }
 
@@ -230,6 +233,19 @@ impl<'a> Value<'a> {
     pub(crate) fn date(&self, want: Want) -> Result<Date, Failure> {
         let date = self.value.get_ref().as_datetime().and_then(|at| at.date);
         date.and_then(|date| Date::new(date.year, date.month, date.day)).ok_or_else(|| self.refuse(want))
+    }
+
+    /// A time of day in milliseconds since midnight, with the date where one stands before it.
+    pub(crate) fn moment(&self, want: Want) -> Result<(Option<Date>, u32), Failure> {
+        let at = self.value.get_ref().as_datetime().ok_or_else(|| self.refuse(want))?;
+        let is_utc = matches!(at.offset, None | Some(toml::value::Offset::Z));
+        let date = match at.date {
+            None => None,
+            Some(date) => Some(Date::new(date.year, date.month, date.day).ok_or_else(|| self.refuse(want))?),
+        };
+        let time = at.time.filter(|_| is_utc).ok_or_else(|| self.refuse(want))?;
+        let seconds = (u32::from(time.hour) * 60 + u32::from(time.minute)) * 60 + u32::from(time.second.unwrap_or(0));
+        Ok((date, seconds * 1000 + time.nanosecond.unwrap_or(0) / 1_000_000))
     }
 
     /// A table that may have `keys`.

@@ -1,6 +1,8 @@
 //! `lubber card`.
 
+mod compare;
 mod convert;
+mod plot;
 mod show;
 
 use std::io::ErrorKind;
@@ -10,11 +12,13 @@ use std::path::PathBuf;
 
 use lubber_core::angle::Turn;
 
+use super::words::CARD_SAFETY as SAFETY;
+use super::words::printable;
 use crate::boat::card::CardFile;
 use crate::exit::Exit;
 use crate::exit::Failure;
 
-/// Show a deviation card, or convert a heading by it.
+/// Show, compare and print deviation cards, or convert a heading by one.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     #[command(subcommand)]
@@ -24,25 +28,20 @@ pub struct Args {
 #[derive(Debug, clap::Subcommand)]
 enum What {
     Show(show::Args),
+    Compare(compare::Args),
+    Plot(plot::Args),
     Convert(convert::Args),
 }
 
 /// How the answer is written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-enum Format {
+pub(super) enum Format {
     /// For people.
     #[default]
     Text,
     /// For programs.
     Json,
 }
-
-/// What every card carries, however it is shown.
-const SAFETY: [&str; 3] = [
-    "For the boat upright: heel changes the deviation, most on north and south.",
-    "Check the card against a known bearing before you rely on it.",
-    "An aid, not certified equipment.",
-];
 
 /// Runs the verb.
 ///
@@ -51,13 +50,15 @@ const SAFETY: [&str; 3] = [
 pub fn run(args: Args) -> Result<Exit, Failure> {
     match args.what {
         What::Show(args) => show::run(&args),
+        What::Compare(args) => compare::run(&args),
+        What::Plot(args) => plot::run(&args),
         What::Convert(args) => convert::run(&args),
     }
 }
 
 /// Writes a whole answer; a reader that has seen enough (`| head`) is no failure.
-fn write(answer: &str) -> Result<Exit, Failure> {
-    let mut out = std::io::stdout().lock();
+pub(super) fn write(answer: &str) -> Result<Exit, Failure> {
+    let mut out = anstream::stdout().lock();
     match out.write_all(answer.as_bytes()).and_then(|()| out.flush()) {
         Ok(()) => Ok(Exit::Done),
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(Exit::Done),
@@ -66,18 +67,13 @@ fn write(answer: &str) -> Result<Exit, Failure> {
 }
 
 /// JSON on the page, one value to a line.
-fn write_json(answer: &serde_json::Value) -> Result<Exit, Failure> {
+pub(super) fn write_json(answer: &serde_json::Value) -> Result<Exit, Failure> {
     write(&format!("{answer:#}\n"))
 }
 
 /// Degrees with three decimals, for JSON.
 fn degrees(mdeg: i32) -> f64 {
     f64::from(mdeg) / 1000.0
-}
-
-/// The file's own words, safe for a terminal.
-fn printable(words: &str) -> String {
-    words.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
 /// `Curlew, sensor HCHDG`: whose card it is, as far as the file says.
@@ -101,21 +97,7 @@ fn card_in_force(card: Option<&Path>, boat: Option<&PathBuf>) -> Result<Option<C
 
 /// `words` in lines of at most 80 columns, those after the first indented by two.
 fn wrapped(words: &str) -> String {
-    let mut lines = String::new();
-    let mut width = 0;
-    for word in words.split_whitespace() {
-        let long = word.chars().count();
-        if width > 0 && width + 1 + long > 80 {
-            lines.push_str("\n  ");
-            width = 2;
-        } else if width > 0 {
-            lines.push(' ');
-            width += 1;
-        }
-        lines.push_str(word);
-        width += long;
-    }
-    lines
+    super::words::wrapped(words, 80)
 }
 
 /// A deviation's size in degrees.

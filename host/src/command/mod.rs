@@ -2,9 +2,12 @@
 
 pub mod card;
 pub mod listen;
+mod page;
 pub mod ports;
 pub mod simulate;
+pub mod swing;
 pub mod watch;
+mod words;
 
 use clap::Parser;
 use clap::Subcommand;
@@ -34,6 +37,7 @@ enum Verb {
     Watch(watch::Args),
     Listen(listen::Args),
     Ports(ports::Args),
+    Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
 }
@@ -47,6 +51,7 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Watch(args) => watch::run(args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
+        Verb::Swing(args) => swing::run(&args),
         Verb::Card(args) => card::run(args),
         Verb::Simulate(args) => simulate::run(args),
     }

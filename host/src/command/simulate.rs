@@ -1,5 +1,6 @@
 //! `lubber simulate`.
 
+mod swing;
 mod voyage;
 
 use clap::Subcommand;
@@ -17,6 +18,7 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 enum What {
     Voyage(Box<voyage::Args>),
+    Swing(Box<swing::Args>),
 }
 
 /// Runs the verb.
@@ -26,5 +28,6 @@ enum What {
 pub fn run(args: Args) -> Result<Exit, Failure> {
     match args.what {
         What::Voyage(args) => voyage::run(&args),
+        What::Swing(args) => swing::run(&args),
     }
 }

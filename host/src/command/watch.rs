@@ -114,7 +114,7 @@ enum Format {
 
 /// What checksums must be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum Checksum {
+pub(super) enum Checksum {
     /// There and right.
     Required,
     /// Right where there.

@@ -39,6 +39,7 @@ mod pilot;
 mod script;
 mod sensor;
 mod settings;
+pub mod swing;
 mod talk;
 mod truth;
 mod voyage;

@@ -18,7 +18,16 @@ const LONG: u64 = 8 << 20;
 impl Progress {
     /// A bar for `total` bytes; none where the total is unknown or small.
     pub fn new(total: Option<u64>) -> Self {
-        let seen = io::stderr().is_terminal() && !io::stdout().is_terminal();
+        Self::seen(total, io::stderr().is_terminal() && !io::stdout().is_terminal())
+    }
+
+    /// A bar for work that writes only once the bar is taken away: on a terminal whatever standard
+    /// output is.
+    pub fn before_output(total: Option<u64>) -> Self {
+        Self::seen(total, io::stderr().is_terminal())
+    }
+
+    fn seen(total: Option<u64>, seen: bool) -> Self {
         let Some(total) = total.filter(|total| seen && *total >= LONG) else { return Self(None) };
         let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::stderr_with_hz(10));
         if let Ok(style) = ProgressStyle::with_template("{wide_bar} {percent:>3} %  {bytes} of {total_bytes}") {

@@ -8,7 +8,6 @@ use lubber_core::angle::EastWest;
 use lubber_core::angle::Turn;
 use lubber_core::heading::Compass;
 use lubber_core::heading::Magnetic;
-use lubber_core::unit::Position;
 use serde_json::Value;
 use serde_json::json;
 
@@ -24,6 +23,7 @@ use super::write_json;
 use crate::analysis::harmonic::How;
 use crate::analysis::harmonic::NAMES;
 use crate::boat::card::CardFile;
+use crate::command::words::place;
 use crate::exit::Exit;
 use crate::exit::Failure;
 
@@ -179,16 +179,6 @@ fn foot(out: &mut String, card: &CardFile) -> std::fmt::Result {
     Ok(())
 }
 
-fn place(position: Position) -> String {
-    let part = |e7: i32, width: usize, plus: char, minus: char| {
-        // Tenths of a minute, so that 59.96 rounds to the next degree and not to 60.0.
-        let tenths = (i64::from(e7.unsigned_abs()) * 600 + 5_000_000) / 10_000_000;
-        let letter = if e7 < 0 { minus } else { plus };
-        format!("{:0width$} {:02}.{} {letter}", tenths / 600, tenths % 600 / 10, tenths % 10)
-    };
-    format!("{} {}", part(position.lat_e7, 2, 'N', 'S'), part(position.lon_e7, 3, 'E', 'W'))
-}
-
 fn json(card: &CardFile) -> Value {
     let mut coefficients = serde_json::Map::new();
     for (term, name) in NAMES.iter().enumerate() {
@@ -256,11 +246,5 @@ mod tests {
         assert_eq!(bar(0.0, false), format!("{:15}*{:15}", "", ""));
         assert_eq!(bar(1.0, true), format!("{:15}|{}o", "", "-".repeat(14)));
         assert_eq!(bar(-0.2, false), format!("{:12}*--|{:15}", "", ""));
-    }
-
-    #[test]
-    fn a_place_rounds_up_to_the_next_degree() {
-        assert_eq!(place(Position { lat_e7: 503_500_000, lon_e7: -41_500_000 }), "50 21.0 N 004 09.0 W");
-        assert_eq!(place(Position { lat_e7: -9_999_999, lon_e7: 1_799_999_999 }), "01 00.0 S 180 00.0 E");
     }
 }

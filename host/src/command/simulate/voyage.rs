@@ -378,12 +378,12 @@ fn event(text: &str) -> Result<Planned, simulate::ScriptError> {
     if text == "none" { Ok(Planned::None) } else { text.parse().map(Planned::Event) }
 }
 
-fn start(text: &str) -> Result<i64, String> {
+pub(super) fn start(text: &str) -> Result<i64, String> {
     let time = DateTime::parse_from_rfc3339(text);
     time.map(|time| time.timestamp_millis()).map_err(|_| "write it as 2026-07-14T01:50:00Z".to_owned())
 }
 
-fn vector(text: &str) -> Result<(f64, f64), String> {
+pub(super) fn vector(text: &str) -> Result<(f64, f64), String> {
     pair(text, '/').ok_or_else(|| "write degrees and knots as 220/0.8".to_owned())
 }
 
@@ -396,7 +396,7 @@ fn pair(text: &str, between: char) -> Option<(f64, f64)> {
     Some((first.trim().parse().ok()?, second.trim().parse().ok()?))
 }
 
-fn deviation(text: &str) -> Result<[f64; 5], String> {
+pub(super) fn deviation(text: &str) -> Result<[f64; 5], String> {
     let numbers: Option<Vec<f64>> = text.split(',').map(|number| number.trim().parse().ok()).collect();
     numbers
         .and_then(|numbers| numbers.try_into().ok())

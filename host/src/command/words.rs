@@ -1,0 +1,62 @@
+//! Words that several verbs share: safe for a terminal, wrapped to its width.
+
+use lubber_core::unit::Position;
+
+/// What every card carries, however it is shown.
+pub(super) const CARD_SAFETY: [&str; 3] = [
+    "For the boat upright: heel changes the deviation, most on north and south.",
+    "Check the card against a known bearing before you rely on it.",
+    "An aid, not certified equipment; it does not replace a look-out (COLREG Rule 5), a second compass or the manual of \
+     the gear.",
+];
+
+/// The file's own words, safe for a terminal.
+pub(super) fn printable(words: &str) -> String {
+    words.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+/// `words` in lines of at most `most` columns, those after the first indented by two.
+pub(super) fn wrapped(words: &str, most: usize) -> String {
+    let mut lines = String::new();
+    let mut width = 0;
+    for word in words.split_whitespace() {
+        let long = word.chars().count();
+        if width > 0 && width + 1 + long > most {
+            lines.push_str("\n  ");
+            width = 2;
+        } else if width > 0 {
+            lines.push(' ');
+            width += 1;
+        }
+        lines.push_str(word);
+        width += long;
+    }
+    lines
+}
+
+/// `50 21.0 N 004 09.0 W`.
+pub(super) fn place(position: Position) -> String {
+    let part = |e7: i32, width: usize, plus: char, minus: char| {
+        // Tenths of a minute, so that 59.96 rounds to the next degree and not to 60.0.
+        let tenths = (i64::from(e7.unsigned_abs()) * 600 + 5_000_000) / 10_000_000;
+        let letter = if e7 < 0 { minus } else { plus };
+        format!("{:0width$} {:02}.{} {letter}", tenths / 600, tenths % 600 / 10, tenths % 10)
+    };
+    format!("{} {}", part(position.lat_e7, 2, 'N', 'S'), part(position.lon_e7, 3, 'E', 'W'))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_place_rounds_up_to_the_next_degree() {
+        assert_eq!(place(Position { lat_e7: 503_500_000, lon_e7: -41_500_000 }), "50 21.0 N 004 09.0 W");
+        assert_eq!(place(Position { lat_e7: -9_999_999, lon_e7: 1_799_999_999 }), "01 00.0 S 180 00.0 E");
+    }
+
+    #[test]
+    fn lines_keep_to_their_width() {
+        assert_eq!(wrapped("- one two three four", 9), "- one two\n  three\n  four");
+    }
+}
