@@ -115,11 +115,12 @@ fn row(case: Case, boats: u64) {
         worst = worst.max(a.sigma_deg / (plan.turn_rate_dps * settings.lag_prior_sigma_s));
         sigmas.push(found.card.iter().map(|r| r.sigma_deg).sum::<f64>() / 36.0);
         lags.extend(found.lag_s.map(|lag| (lag.value - plan.lag_s()).powi(2)));
-        if seed < BOUNDED && case != Case::Legs {
-            if let Some(bound) = bound::card_sigma_deg(&plan, &settings) {
-                bounds += bound * bound;
-                squares += error * error;
-            }
+        if seed < BOUNDED
+            && case != Case::Legs
+            && let Some(bound) = bound::card_sigma_deg(&plan, &settings)
+        {
+            bounds += bound * bound;
+            squares += error * error;
         }
         errors.push(error);
     }
