@@ -18,7 +18,7 @@ use lubber::simulate::swing::Leg;
 use lubber::simulate::swing::Plan;
 
 /// Boats whose Cramer-Rao bound is computed: each takes a dense covariance.
-const BOUNDED: u64 = 40;
+const BOUNDED: u64 = 16;
 
 fn main() {
     let boats = std::env::args().skip(1).find_map(|arg| arg.parse().ok()).unwrap_or(1000);
@@ -26,7 +26,7 @@ fn main() {
     println!("{boats} boats a case; degrees; bars: both median <= 0.25, 90 % <= 0.40, within 93-97 %\n");
     println!(
         "case       card error        within  A within   sigma  sigma A /   lag   bound  verdicts\n\
-         \x20          median  90 %   2 sigma   2 sigma  median  (rate x P)  rms s  ratio  good/usable/not/refused"
+         \x20          median  90 %   2 sigma   2 sigma  median  (rate x P)  rms s  ratio  good/usable/not/refused, false cries"
     );
     for case in
         [Case::Both, Case::BothOnly, Case::Port, Case::PortOnly, Case::Arcs, Case::Noisy, Case::Wind, Case::Legs]
@@ -37,7 +37,6 @@ fn main() {
         row(case, boats);
     }
     println!("\nsigma A / (rate x P): greatest; P = 1.44 s is the prior spread of the lag; bar 1.3 for port only");
-    println!("legs: their bound takes every leg's speed as unknown, which the analysis does not, hence below 1");
     println!("bound ratio: rms error over the Cramer-Rao bound of the same {BOUNDED} boats; bar 1.3");
     hour();
 }
@@ -85,7 +84,7 @@ fn seconds(leg: &Leg, plan: &Plan) -> f64 {
 fn row(case: Case, boats: u64) {
     let (mut errors, mut sigmas, mut lags, mut verdicts) = (Vec::new(), Vec::new(), Vec::new(), [0; 4]);
     let (mut within, mut headings, mut a_within, mut worst) = (0, 0, 0, 0.0_f64);
-    let (mut squares, mut bounds) = (0.0, 0.0);
+    let (mut squares, mut bounds, mut cried) = (0.0, 0.0, 0);
     for seed in 0..boats {
         let plan = Plan::drawn(seed, case);
         let log = plan.run();
@@ -103,6 +102,9 @@ fn row(case: Case, boats: u64) {
             }
         };
         verdicts[found.verdict as usize] += 1;
+        // The simulated boats have no third harmonic, and turn alike either way.
+        let wolf = |reason: &String| reason.contains("very near") || reason.contains("do not agree");
+        cried += u32::from(found.reasons.iter().any(wolf));
         let error = error(&found, &plan);
         for r in &found.card {
             headings += 1;
@@ -113,11 +115,12 @@ fn row(case: Case, boats: u64) {
         worst = worst.max(a.sigma_deg / (plan.turn_rate_dps * settings.lag_prior_sigma_s));
         sigmas.push(found.card.iter().map(|r| r.sigma_deg).sum::<f64>() / 36.0);
         lags.extend(found.lag_s.map(|lag| (lag.value - plan.lag_s()).powi(2)));
-        if seed < BOUNDED {
-            if let Some(bound) = bound::card_sigma_deg(&plan, &settings) {
-                bounds += bound * bound;
-                squares += error * error;
-            }
+        if seed < BOUNDED
+            && case != Case::Legs
+            && let Some(bound) = bound::card_sigma_deg(&plan, &settings)
+        {
+            bounds += bound * bound;
+            squares += error * error;
         }
         errors.push(error);
     }
@@ -126,7 +129,7 @@ fn row(case: Case, boats: u64) {
     sigmas.sort_by(f64::total_cmp);
     let at = |sorted: &[f64], part: f64| sorted.get((part * sorted.len() as f64) as usize).copied().unwrap_or(f64::NAN);
     println!(
-        "{:<10} {:>6.3} {:>6.3} {:>7.1} % {:>7.1} % {:>7.3} {:>10.2} {:>7.2} {:>6.2}   {}/{}/{}/{}",
+        "{:<10} {:>6.3} {:>6.3} {:>7.1} % {:>7.1} % {:>7.3} {:>10.2} {:>7.2} {:>6.2}   {}/{}/{}/{}, {}",
         format!("{case:?}"),
         at(&errors, 0.5),
         at(&errors, 0.9),
@@ -139,7 +142,8 @@ fn row(case: Case, boats: u64) {
         verdicts[Verdict::Good as usize],
         verdicts[Verdict::Usable as usize],
         verdicts[Verdict::NotUsable as usize],
-        verdicts[3]
+        verdicts[3],
+        cried
     );
 }
 

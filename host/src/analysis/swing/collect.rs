@@ -131,20 +131,22 @@ impl Collector {
 
     /// A raw compass heading in degrees at a time in seconds. A number that is not finite is ignored.
     pub fn heading(&mut self, t_s: f64, compass_deg: f64) {
-        if t_s.is_finite() && compass_deg.is_finite() {
-            if let Some((t, heading)) = self.heading.push(t_s, Heading(compass_deg.rem_euclid(360.0))) {
-                self.take_heading(t, heading.0);
-            }
+        if t_s.is_finite()
+            && compass_deg.is_finite()
+            && let Some((t, heading)) = self.heading.push(t_s, Heading(compass_deg.rem_euclid(360.0)))
+        {
+            self.take_heading(t, heading.0);
         }
     }
 
     /// A velocity over the ground in m/s, north and east, at a time in seconds.
     pub fn ground(&mut self, t_s: f64, north_mps: f64, east_mps: f64) {
         // 30 m/s: no boat this is for, and past it the receiver has lost its senses.
-        if t_s.is_finite() && north_mps.hypot(east_mps) <= 30.0 {
-            if let Some((t, v)) = self.velocity.push(t_s, Velocity(north_mps, east_mps)) {
-                self.take_velocity(t, v);
-            }
+        if t_s.is_finite()
+            && north_mps.hypot(east_mps) <= 30.0
+            && let Some((t, v)) = self.velocity.push(t_s, Velocity(north_mps, east_mps))
+        {
+            self.take_velocity(t, v);
         }
     }
 
@@ -297,7 +299,7 @@ impl Collector {
     fn keep_leg(&mut self, to_s: f64) {
         let from = (self.straight_since + SETTLE_S).max(to_s - LEG_S[1]);
         self.straight_since = if to_s - from >= LEG_S[1] { to_s - SETTLE_S } else { self.straight_since };
-        if !(to_s - from >= LEG_S[0]) {
+        if to_s - from < LEG_S[0] {
             return;
         }
         let Some(block) = self.cut(from, to_s, Vec::new()) else { return };

@@ -202,9 +202,9 @@ impl Plan {
             heading_error_deg: if noisy { 1.0 } else { 0.3 },
             heading_step_deg: if coarse { 1.0 } else { 0.1 },
             heading_hz: if slow { 1 } else { 10 },
-            // Together 0.05 m/s rms: what receivers are sold with, and a part of it wanders.
-            receiver_white_mps: if noisy { 0.064 } else { 0.032 },
-            receiver_wander_mps: if noisy { 0.03 } else { 0.015 },
+            // North and east together 0.05 m/s rms, what receivers are sold with; a tenth of its power wanders.
+            receiver_white_mps: if noisy { 0.064 } else { 0.034 },
+            receiver_wander_mps: if noisy { 0.03 } else { 0.01 },
             receiver_memory_s,
         }
     }

@@ -130,7 +130,7 @@ impl<'a> Boat<'a> {
     fn report(&mut self, at: u32, log: &mut Log) {
         let plan = self.plan;
         let t_s = f64::from(at + 1) * STEP_S;
-        if at % (10 / plan.heading_hz) == 0 {
+        if at.is_multiple_of(10 / plan.heading_hz.clamp(1, 10)) {
             let magnetic = self.damped_deg - plan.variation_true_deg;
             // The compass reads the C of C + deviation(C) = magnetic.
             let mut compass = magnetic;

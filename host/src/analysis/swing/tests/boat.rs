@@ -194,3 +194,31 @@ fn one_way_only_leaves_a_open_and_says_so() {
     assert!(better.coefficients.a.sigma_deg <= 0.5 * a.sigma_deg, "a straight minute helps: {better:?}");
     assert!(better.reasons.iter().any(|reason| reason.contains("circles to port only")));
 }
+
+/// The keys of the JSON of `swing`, but for those that only the caller knows.
+#[test]
+fn serialized_it_has_the_keys_of_the_contract() {
+    let found = Boat::both().swing().unwrap();
+    let json = serde_json::to_value(&found).unwrap();
+    let keys: Vec<&str> = json.as_object().unwrap().keys().map(String::as_str).collect();
+    let expected = [
+        "circles",
+        "sectors_covered",
+        "coefficients",
+        "card",
+        "greatest_deviation",
+        "residual_rms_deg",
+        "speed_kn",
+        "set_deg",
+        "drift_kn",
+        "lag_s",
+        "variation",
+        "verdict",
+        "reasons",
+    ];
+    assert_eq!(keys, expected);
+    assert_eq!(json["card"].as_array().unwrap().len(), 36);
+    assert_eq!(json["card"][9]["compass_deg"], 90.0);
+    assert!(json["coefficients"]["E"]["sigma_deg"].as_f64().unwrap() > 0.0);
+    assert_eq!((&json["verdict"], &json["circles"]["port"]), (&"good".into(), &1.into()));
+}
