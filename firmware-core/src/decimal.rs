@@ -175,7 +175,7 @@ fn at_once(raw: u64, length: usize, places: u8) -> Option<(i64, u8)> {
 #[expect(clippy::cast_possible_truncation, reason = "decimals are at most 16")]
 #[expect(clippy::cast_possible_wrap, reason = "sixteen digits are below ten to the sixteenth")]
 fn in_two(text: &[u8], places: u8) -> Option<(i64, u8)> {
-    let length = text.len().checked_sub(8).filter(|&length| 1 <= length && length <= 8)?;
+    let length = text.len().checked_sub(8).filter(|length| (1..=8).contains(length))?;
     let raw = u64::from_le_bytes(*text.first_chunk::<8>()?) << (64 - 8 * length);
     let last = u64::from_le_bytes(*text.last_chunk::<8>()?);
     let (negative, signed) = sign(raw, length);
