@@ -147,11 +147,13 @@ fn pick(gathered: &Gathered) -> Vec<Series> {
 /// The blocks of most turning, by time. Legs turn nothing and all stay.
 fn most_turning(mut series: Vec<Series>) -> Vec<Series> {
     let turned = |s: &Series| s.pieces.iter().filter_map(|piece| piece.turned_deg).map(f64::abs).sum::<f64>();
-    let mut all: Vec<f64> = series.iter().map(turned).collect();
-    all.sort_by(|a, b| b.total_cmp(a));
-    if let Some(&least) = all.get(MOST_BLOCKS) {
-        series.retain(|s| turned(s) > least || turned(s) == 0.0);
-    }
+    // By place and not by value: blocks that turned alike are not all dropped together.
+    let mut most: Vec<(usize, f64)> =
+        series.iter().map(turned).enumerate().filter(|(_, turned)| *turned > 0.0).collect();
+    most.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let least: Vec<usize> = most.into_iter().skip(MOST_BLOCKS).map(|(at, _)| at).collect();
+    let mut at = 0..;
+    series.retain(|_| at.next().is_none_or(|at| !least.contains(&at)));
     series
 }
 

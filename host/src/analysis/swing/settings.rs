@@ -76,7 +76,7 @@ pub struct Limits {
     pub sectors: [usize; 2],
     /// True wind in m/s up to which a swing counts as calm: 5 knots, common practice, no source.
     pub calm_wind_mps: f64,
-    /// 1 + slope of the card at which it is folded: two headings would read the same.
+    /// 1 + slope of the card at which it is folded: one course would have two readings.
     pub fold: f64,
     /// The least disagreement in degrees rms, of the two senses or of a third harmonic, worth a word.
     pub disagreement_deg: f64,

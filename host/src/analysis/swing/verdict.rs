@@ -203,9 +203,9 @@ fn compass(bench: &mut Bench, swing: &Swing, settings: &Settings) {
         .min_by(|a, b| a.1.total_cmp(&b.1));
     if let Some((at, slope)) = steepest.filter(|(_, slope)| 1.0 + slope <= limits.fold) {
         let reason = format!(
-            "the card is folded near {at:03.0} C (the compass moves {:.0} % too much or stands still there): headings \
-             cannot be told apart; find the sensor another place",
-            100.0 * slope.abs()
+            "the card is folded near {at:03.0} C: there a small turn of the boat swings the compass far, and one course \
+             may have two readings (1 + slope is {:.2}); find the sensor another place",
+            1.0 + slope
         );
         bench.say(Verdict::NotUsable, reason);
     }

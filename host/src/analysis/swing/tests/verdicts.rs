@@ -39,7 +39,11 @@ fn a_bad_place_and_a_folded_card_are_not_usable() {
     boat.deviation = |c| 43.0 * c.to_radians().sin();
     let found = boat.swing().unwrap();
     assert_eq!(found.verdict, Verdict::NotUsable);
-    assert!(says(&found, "another place"), "{:?}", found.reasons);
+    assert!(says(&found, "no card mends this"), "{:?}", found.reasons);
+    boat.deviation = |c| 26.0 * (2.0 * c.to_radians()).sin();
+    let found = boat.swing().unwrap();
+    assert_eq!(found.verdict, Verdict::NotUsable);
+    assert!(says(&found, "folded near") && says(&found, "above 20 degrees"), "{:?}", found.reasons);
     boat.deviation = |c| 13.0 * c.to_radians().sin();
     let found = boat.swing().unwrap();
     assert_eq!(found.verdict, Verdict::Usable);
