@@ -193,9 +193,12 @@ fn add_unseen(covariance: &mut [[f64; TERMS]; TERMS], a_deg: f64, speed_mps: f64
     }
 }
 
-/// What is added to the sigma of the lag, seconds: damping, delay and drift angle are one number only
-/// in a turn of constant rate. Measured with the simulator, whose turns wander by 8 %.
-const LAG_FORM_S: f64 = 0.05;
+/// By how much the lag of one turn departs from that of another, one sigma in seconds: damping, delay
+/// and drift angle are one number only in a turn of constant rate.
+///
+/// Measured with the simulator, whose turns wander by 8 %: without it the lag's error is 1.4 of its
+/// sigma, and A after one circle alone is too sure.
+const LAG_DEPARTS_S: f64 = 0.07;
 
 /// Puts a solution into the words of the trade.
 pub(crate) fn outcome(problem: &Problem, solution: &Solution, gathered: &Gathered, settings: &Settings) -> Swing {
@@ -206,6 +209,12 @@ pub(crate) fn outcome(problem: &Problem, solution: &Solution, gathered: &Gathere
     let scatter_covariance = square(&solution.covariance);
     let mut covariance = scatter_covariance;
     add_unseen(&mut covariance, x[0].to_degrees(), speed_mps, settings);
+    let turned =
+        || problem.series.iter().flat_map(|s| &s.pieces).filter_map(|p| Some((p.turned_deg?, p.to_s - p.from_s)));
+    let turn_rate_dps = turned().map(|(degrees, time)| (degrees / time).abs()).max_by(f64::total_cmp);
+    if let Some(rate) = turn_rate_dps {
+        covariance[0][0] += (LAG_DEPARTS_S * rate).powi(2) / turned().count() as f64;
+    }
     let term = |at: usize| Degrees { deg: x[at].to_degrees(), sigma_deg: covariance[at][at].sqrt() };
     let row = |compass_deg: f64| {
         let functions = basis(compass_deg.to_radians());
@@ -218,14 +227,11 @@ pub(crate) fn outcome(problem: &Problem, solution: &Solution, gathered: &Gathere
         .map_or(Degrees { deg: 0.0, sigma_deg: 0.0 }, |r| Degrees { deg: r.deviation_deg, sigma_deg: r.sigma_deg });
     let currents = currents(problem, solution);
     let (set_deg, drift_kn) = main_current(problem, solution);
-    let turned =
-        || problem.series.iter().flat_map(|s| &s.pieces).filter_map(|p| Some((p.turned_deg?, p.to_s - p.from_s)));
     let mut circles = Circles::default();
     for (degrees, _) in turned() {
         let full = ((degrees.abs() + 360.0 - super::CIRCLE_DEG) / 360.0) as u32;
         *(if degrees < 0.0 { &mut circles.port } else { &mut circles.starboard }) += full;
     }
-    let turn_rate_dps = turned().map(|(degrees, time)| (degrees / time).abs()).max_by(f64::total_cmp);
     let mut swing = Swing {
         circles,
         sectors_covered: sectors(problem, solution),
@@ -236,7 +242,7 @@ pub(crate) fn outcome(problem: &Problem, solution: &Solution, gathered: &Gathere
         speed_kn: Measured { value: speed_mps / KNOT, sigma: problem.main_speed().map_or(0.0, sigma) / KNOT },
         set_deg,
         drift_kn,
-        lag_s: turn_rate_dps.map(|_| Measured { value: x[LAG], sigma: sigma(LAG).hypot(LAG_FORM_S) }),
+        lag_s: turn_rate_dps.map(|_| Measured { value: x[LAG], sigma: sigma(LAG).hypot(LAG_DEPARTS_S) }),
         variation: Degrees { deg: settings.variation_deg, sigma_deg: settings.variation_sigma_deg },
         verdict: Verdict::Good,
         reasons: Vec::new(),
