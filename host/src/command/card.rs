@@ -15,6 +15,7 @@ use lubber_core::angle::Turn;
 use super::words::CARD_SAFETY as SAFETY;
 use super::words::printable;
 use crate::boat::card::CardFile;
+use crate::command::Format;
 use crate::exit::Exit;
 use crate::exit::Failure;
 
@@ -31,16 +32,6 @@ enum What {
     Compare(compare::Args),
     Plot(plot::Args),
     Convert(convert::Args),
-}
-
-/// How the answer is written.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-pub(super) enum Format {
-    /// For people.
-    #[default]
-    Text,
-    /// For programs.
-    Json,
 }
 
 /// Runs the verb.

@@ -18,6 +18,7 @@ use lubber_core::time::Span;
 use crate::analysis::listen::Finding;
 use crate::analysis::listen::Level;
 use crate::analysis::listen::Survey;
+use crate::command::Format;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
@@ -85,16 +86,6 @@ last one to the end; the greatest jump is that of the main value between two tha
 A finding marked `advice` calls for action, a `note` is worth knowing.
 
 Exit status: 0 done; 1 with --check, a finding calls for action; 2 could not do it; 130 interrupted.";
-
-/// How the output is written.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-enum Format {
-    /// For people.
-    #[default]
-    Text,
-    /// One JSON object, for programs.
-    Json,
-}
 
 /// What checksums must be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]

@@ -42,6 +42,16 @@ enum Verb {
     Simulate(simulate::Args),
 }
 
+/// How an answer is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// For people.
+    #[default]
+    Text,
+    /// One JSON object, for programs.
+    Json,
+}
+
 /// Does what `cli` asks for.
 ///
 /// # Errors

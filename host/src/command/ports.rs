@@ -7,6 +7,7 @@ use serde::Serialize;
 use serialport::SerialPortInfo;
 use serialport::SerialPortType;
 
+use crate::command::Format;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::access;
@@ -20,14 +21,6 @@ pub struct Args {
     /// How to write the list.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs.
-    Json,
 }
 
 /// The list as it is written in JSON.

@@ -78,7 +78,7 @@ struct Keep {
     plot: Option<PathBuf>,
     /// How the answer is written.
     #[arg(long, value_enum, default_value_t)]
-    format: super::card::Format,
+    format: super::Format,
     /// Exit with 1 if the card is not usable.
     #[arg(long)]
     check: bool,
@@ -188,8 +188,8 @@ fn keep(report: &Report, keep: &Keep) -> Result<Exit, Failure> {
     }
     let kept = keep.out.as_ref().filter(|_| refused.is_none()).map(|out| out.display().to_string());
     match keep.format {
-        super::card::Format::Text => super::card::write(&text::text(report, kept.as_deref()))?,
-        super::card::Format::Json => super::card::write_json(&report.json())?,
+        super::Format::Text => super::card::write(&text::text(report, kept.as_deref()))?,
+        super::Format::Json => super::card::write_json(&report.json())?,
     };
     if let Some(why) = refused {
         return Err(Failure::new(why));

@@ -7,6 +7,7 @@ use serde_json::json;
 
 use super::voyage::start;
 use crate::analysis::variation;
+use crate::command::Format;
 use crate::command::card::write_json;
 use crate::command::page;
 use crate::exit::Exit;
@@ -33,6 +34,9 @@ pub(super) struct Args {
     /// Write over files that are there
     #[arg(long)]
     replace: bool,
+    /// How the summary is written
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
     /// The demo: the boat of the fixtures
     #[arg(long)]
     demo: bool,
@@ -119,10 +123,16 @@ pub(super) fn run(args: &Args) -> Result<Exit, Failure> {
         };
     }
     page::write_new(&args.out, &text, args.replace)?;
-    write_json(&json!({
-        "schema": 1, "seed": plan.seed, "lines": text.lines().count(), "bytes": text.len(),
-        "seconds": log.headings.last().map_or(0.0, |last| last.0),
-    }))
+    let seconds = log.headings.last().map_or(0.0, |last| last.0);
+    let lines = text.lines().count();
+    if args.format == Format::Json {
+        return write_json(&json!({
+            "schema": 1, "seed": plan.seed, "lines": lines, "bytes": text.len(), "seconds": seconds,
+        }));
+    }
+    let out = args.out.display();
+    anstream::println!("{out}: {lines} lines, {} bytes, {seconds:.0} s, seed {}", text.len(), plan.seed);
+    Ok(Exit::Done)
 }
 
 /// The boat: drawn by the seed, then what was asked for.

@@ -13,6 +13,7 @@ use chrono::DateTime;
 use clap::ValueEnum;
 use serde_json::json;
 
+use crate::command::Format;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::simulate;
@@ -156,12 +157,6 @@ enum RotFrom {
 enum StampKind {
     None,
     Tag,
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum Format {
-    Text,
-    Json,
 }
 
 /// What was made, for the summary.
