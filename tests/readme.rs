@@ -46,13 +46,31 @@ fn the_demo_prints_what_the_readme_shows() {
     let printed = String::from_utf8(output.stdout).unwrap();
     let shown = blocks(&readme, "text")[0].1;
     assert!(shown.lines().count() > 40, "the README shows the run");
-    // Every stretch between two "..." lines stands in the output as it is, one after another.
-    let mut rest = printed.as_str();
+    assert_eq!(after(shown, &printed).trim(), "", "the README leaves out the end");
+}
+
+/// Every stretch of `shown` between two "..." lines stands in `printed` as it is, one after another;
+/// what comes after the last.
+fn after<'a>(shown: &str, printed: &'a str) -> &'a str {
+    let mut rest = printed;
     for stretch in shown.split("...\n") {
         let at = rest.find(stretch).unwrap_or_else(|| panic!("not printed:\n{stretch}\nin\n{rest}"));
         rest = &rest[at + stretch.len()..];
     }
-    assert_eq!(rest.trim(), "", "the README leaves out the end");
+    rest
+}
+
+#[test]
+fn the_swing_prints_what_the_readme_shows() {
+    let readme = read("README.md");
+    let command = marked(&readme, "swing", "sh");
+    let arguments = command.strip_prefix("lubber ").unwrap();
+    let output = lubber(&arguments.split_whitespace().collect::<Vec<_>>());
+    assert!(output.status.success());
+    let shown = blocks(&readme, "text")[1].1;
+    assert!(shown.starts_with("good") && shown.lines().count() > 15);
+    let printed = String::from_utf8(output.stdout).unwrap();
+    assert!(after(shown, &printed).contains("Check the card against a known bearing"));
 }
 
 #[test]
