@@ -1,4 +1,4 @@
-//! The alert state machine, written as transcripts.
+//! The alert state machine, written out change by change.
 
 use super::*;
 use crate::alert::Lost;

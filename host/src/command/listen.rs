@@ -10,15 +10,14 @@ use std::io::IsTerminal;
 use std::io::Write;
 use std::path::PathBuf;
 
-use chrono::DateTime;
-use chrono::Utc;
-use lubber_core::frame::ChecksumPolicy;
 use lubber_core::time::Span;
 
 use crate::analysis::listen::Finding;
 use crate::analysis::listen::Level;
 use crate::analysis::listen::Survey;
 use crate::command::Format;
+use crate::command::watch::Checksum;
+use crate::command::watch::instant;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
@@ -87,27 +86,6 @@ A finding marked `advice` calls for action, a `note` is worth knowing.
 
 Exit status: 0 done; 1 with --check, a finding calls for action; 2 could not do it; 130 interrupted.";
 
-/// What checksums must be.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum Checksum {
-    /// There and right.
-    Required,
-    /// Right where there.
-    Optional,
-    /// Not looked at: damaged lines pass.
-    Ignored,
-}
-
-impl From<Checksum> for ChecksumPolicy {
-    fn from(checksum: Checksum) -> Self {
-        match checksum {
-            Checksum::Required => Self::Required,
-            Checksum::Optional => Self::Optional,
-            Checksum::Ignored => Self::Ignored,
-        }
-    }
-}
-
 fn length(text: &str) -> Result<Span, String> {
     let number = |text: &str| text.trim().parse::<u64>().ok();
     let span = match text.strip_suffix("min") {
@@ -116,12 +94,6 @@ fn length(text: &str) -> Result<Span, String> {
     };
     span.filter(|span| (1..=86_400).contains(&span.as_s()))
         .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --for 60s".into())
-}
-
-fn instant(text: &str) -> Result<i64, String> {
-    let utc: Result<DateTime<Utc>, _> = text.parse();
-    utc.map(|utc| utc.timestamp_millis())
-        .map_err(|_| "a UTC in ISO 8601 was expected. Example: --start 2026-07-14T02:00:00Z".into())
 }
 
 /// What was heard, ready to be shown.

@@ -165,7 +165,7 @@ fn every(text: &str) -> Result<Span, String> {
         .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --every 10s".into())
 }
 
-fn instant(text: &str) -> Result<i64, String> {
+pub(super) fn instant(text: &str) -> Result<i64, String> {
     let utc: Result<DateTime<Utc>, _> = text.parse();
     utc.map(|utc| utc.timestamp_millis())
         .map_err(|_| "a UTC in ISO 8601 was expected. Example: --start 2026-07-14T02:00:00Z".into())
