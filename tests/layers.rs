@@ -21,7 +21,7 @@ const CORE: [(&str, u8); 11] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 10] = [
+const HOST: [(&str, &[&str]); 11] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -29,9 +29,10 @@ const HOST: [(&str, &[&str]); 10] = [
     ("input", &["clock"]),
     ("session", &["input", "clock"]),
     ("terminal", &["view"]),
+    ("control", &["view"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
-    ("command", &["exit", "clock", "analysis", "view", "input", "session", "terminal", "boat", "simulate"]),
+    ("command", &["exit", "clock", "analysis", "view", "input", "session", "terminal", "control", "boat", "simulate"]),
 ];
 
 fn root() -> PathBuf {

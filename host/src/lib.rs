@@ -1,7 +1,7 @@
 //! The host side of lubber: sources, boat file, analysis, displays and verbs around the core.
 //!
 //! ```text
-//! main -> command -> {session, terminal, simulate, analysis, boat} -> view -> lubber-core
+//! main -> command -> {session, terminal, control, simulate, analysis, boat} -> view -> lubber-core
 //!                    session -> {input, clock}
 //! ```
 //!
@@ -12,6 +12,7 @@ pub mod analysis;
 pub mod boat;
 pub mod clock;
 pub mod command;
+pub mod control;
 pub mod exit;
 pub mod input;
 pub mod session;

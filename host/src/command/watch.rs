@@ -1,5 +1,6 @@
 //! `lubber watch`.
 
+mod control;
 mod desk;
 mod jsonl;
 mod setup;
@@ -16,7 +17,6 @@ use lubber_core::picture::Name;
 use lubber_core::time::Span;
 
 use crate::analysis::variation;
-use crate::boat::words;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
@@ -28,6 +28,8 @@ use crate::session::Orders;
 use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
+use crate::session::Words;
+use control::Control;
 use desk::Desk;
 use setup::Setup;
 
@@ -79,6 +81,13 @@ pub struct Args {
     /// What checksums must be; "ignored" lets damaged lines pass. Overrides the boat file.
     #[arg(long, value_enum, value_name = "RULE")]
     checksum: Option<Checksum>,
+    /// Where `steer`, `acknowledge`, `silence` and `status` reach this watch: a socket for you alone. Else
+    /// $XDG_RUNTIME_DIR/lubber.sock or /tmp/lubber-UID/lubber.sock; for a log only with this or --pace.
+    #[arg(long, value_name = "PATH", conflicts_with = "no_control")]
+    control: Option<PathBuf>,
+    /// Nobody speaks to this watch.
+    #[arg(long)]
+    no_control: bool,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -134,16 +143,9 @@ impl From<Checksum> for ChecksumPolicy {
 }
 
 fn order(text: &str) -> Result<Command, String> {
-    match text {
-        "here" => Ok(Command::SteerHere),
-        "wind" => Ok(Command::SteerWind),
-        "hand" => Ok(Command::SteerHand),
-        _ => words::heading(text).map(Command::Steer).ok_or_else(|| {
-            "an order is a heading with its reference (135C by the pilot's compass, 135M magnetic, 139T true), \
-             here, wind or hand. Example: --steer 135C"
-                .into()
-        }),
-    }
+    // At the start there is nothing to cancel.
+    let order = super::order::read(text).filter(|order| *order != Command::Cancel);
+    order.ok_or_else(|| format!("{}. Example: --steer 135C", super::order::EXPECTED))
 }
 
 fn heading(text: &str) -> Result<Name, String> {
@@ -176,7 +178,7 @@ fn instant(text: &str) -> Result<i64, String> {
 /// # Errors
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: Args) -> Result<Exit, Failure> {
-    let setup = Setup::of(&args)?;
+    let mut setup = Setup::of(&args)?;
     let inputs = crate::input::open(&setup.inputs, &setup.options).map_err(|error| setup.explain(&error))?;
     let live = matches!(inputs, Inputs::Live(_));
     if live {
@@ -185,18 +187,22 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
+    let (speaker, words) = session::words();
+    let control = Control::open(&args, prompt, speaker, setup.sources.clone())?;
+    setup.findings.extend(control.finding.clone());
+    setup.control = control.path();
     let desk = Desk::new(setup.sources.clone(), prompt);
     let (ended, alarmed) = match args.format {
         Format::Text => {
             let mut sink = text::TextSink::new(desk, live, args.pace);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, &mut sink));
+            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, words, &mut sink));
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, &mut sink));
+            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, words, &mut sink));
             (ended, sink.alarmed())
         }
     };
@@ -215,10 +221,11 @@ fn keep<S: Sink>(
     setup: &Setup,
     args: &Args,
     interrupt: &Interrupt,
+    words: Words,
     sink: &mut S,
 ) -> Result<Ending, SessionError> {
     let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
-    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt };
+    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt, words };
     match inputs {
         Inputs::Logs(logs) => session::replay(logs, orders, args.pace, sink),
         Inputs::Live(sources) => session::live(sources, orders, sink),
@@ -233,7 +240,7 @@ mod tests {
     fn what_is_an_order() {
         assert_eq!(order("here"), Ok(Command::SteerHere));
         assert!(matches!(order("135C"), Ok(Command::Steer(_))));
-        for wrong in ["135", "361C", "north", ""] {
+        for wrong in ["135", "361C", "north", "cancel", ""] {
             assert!(order(wrong).is_err_and(|text| text.contains("--steer 135C")), "{wrong}");
         }
     }

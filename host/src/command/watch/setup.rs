@@ -33,6 +33,8 @@ pub(super) struct Setup {
     /// The card that is used, and what is to be said about it.
     pub(super) card: Option<PathBuf>,
     pub(super) findings: Vec<String>,
+    /// Where the watch is spoken to.
+    pub(super) control: Option<PathBuf>,
 }
 
 impl Setup {
@@ -104,6 +106,7 @@ impl Setup {
             boat: boat.name,
             card: card_path,
             findings,
+            control: None,
         })
     }
 
@@ -147,6 +150,9 @@ impl Setup {
             .collect();
         if !off.is_empty() {
             lines.push(("switched off", off.join(", ")));
+        }
+        if let Some(control) = &self.control {
+            lines.push(("control", control.display().to_string()));
         }
         for finding in &self.findings {
             lines.push(("note", finding.clone()));
