@@ -1,113 +1,25 @@
 //! Whole-program tests: a running watch is spoken to, over a live line on loopback.
 
+#[path = "common/live.rs"]
+mod live;
+
 use std::fs;
 use std::io::BufRead;
 use std::io::BufReader;
 use std::io::Read;
 use std::io::Write;
 use std::net::TcpListener;
-use std::net::TcpStream;
 use std::os::unix::fs::PermissionsExt;
 use std::os::unix::net::UnixListener;
 use std::os::unix::net::UnixStream;
-use std::path::PathBuf;
-use std::process::Child;
 use std::process::Command;
-use std::process::Output;
-use std::process::Stdio;
-use std::sync::mpsc::Receiver;
-use std::sync::mpsc::channel;
-use std::time::Duration;
 
 use serde_json::Value;
 
-/// No answer for so long is a failure; an upper bound, never waited for otherwise.
-const LONG: Duration = Duration::from_secs(60);
-
-/// A folder of its own for each test, taken away with it.
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("lubber-control-{}-{name}", std::process::id()));
-        let _ = fs::remove_dir_all(&path);
-        fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    /// The program, whose usual socket lies in this folder.
-    fn lubber(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_lubber"));
-        command.args(args).current_dir(&self.0).env("XDG_RUNTIME_DIR", &self.0).stdin(Stdio::null());
-        command
-    }
-
-    fn run(&self, args: &[&str]) -> (Option<i32>, String) {
-        let Output { status, stdout, stderr } = self.lubber(args).output().unwrap();
-        (status.code(), String::from_utf8([stdout, stderr].concat()).unwrap().trim_end().to_owned())
-    }
-
-    fn socket(&self) -> PathBuf {
-        self.0.join("lubber.sock")
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = fs::remove_dir_all(&self.0);
-    }
-}
-
-fn sentence(body: &str) -> String {
-    format!("${body}*{:02X}\r\n", body.bytes().fold(0, |sum, byte| sum ^ byte))
-}
-
-/// A watch on a line of our own, ended with it.
-struct Watch {
-    child: Child,
-    to: Option<TcpStream>,
-    lines: Receiver<String>,
-}
-
-impl Watch {
-    fn new(folder: &Folder, args: &[&str]) -> Self {
-        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-        let source = format!("tcp:{}", listener.local_addr().unwrap());
-        let all = [&["watch", &source, "--heading", "HCHDG"], args].concat();
-        let mut child = folder.lubber(&all).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-        let (to, _) = listener.accept().unwrap();
-        let from = BufReader::new(child.stdout.take().unwrap());
-        let (send, lines) = channel();
-        std::thread::spawn(move || from.lines().map_while(Result::ok).try_for_each(|line| send.send(line)));
-        let mut watch = Self { child, to: Some(to), lines };
-        // All that is told at the start has been told, and the socket is open.
-        watch.until("lubber keeps watch");
-        watch
-    }
-
-    fn say(&mut self, body: &str) {
-        self.to.as_mut().unwrap().write_all(sentence(body).as_bytes()).unwrap();
-    }
-
-    /// The next line that holds `must`.
-    fn until(&mut self, must: &str) -> String {
-        let mut seen = String::new();
-        loop {
-            let line = self.lines.recv_timeout(LONG).unwrap_or_else(|_| panic!("{must:?} not in\n{seen}"));
-            if line.contains(must) {
-                return line;
-            }
-            seen += &format!("{line}\n");
-        }
-    }
-}
-
-impl Drop for Watch {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
+use live::Folder;
+use live::LONG;
+use live::Watch;
+use live::sentence;
 
 fn ask(stream: &mut UnixStream, request: &[u8]) -> Value {
     stream.set_read_timeout(Some(LONG)).unwrap();
@@ -188,12 +100,12 @@ fn without_a_watch_every_verb_names_the_remedy() {
 fn the_socket_is_the_users_alone_and_is_taken_away() {
     let folder = Folder::new("mode");
     let mut watch = Watch::new(&folder, &[]);
-    let mode = fs::symlink_metadata(folder.socket()).unwrap().permissions().mode();
+    let mode = fs::symlink_metadata(folder.0.join("lubber.sock")).unwrap().permissions().mode();
     assert_eq!(mode & 0o777, 0o600);
     assert!(Command::new("kill").arg(watch.child.id().to_string()).status().unwrap().success());
     watch.until("END OF THE WATCH");
     assert_eq!(watch.child.wait().unwrap().code(), Some(130));
-    assert!(!folder.socket().exists());
+    assert!(!folder.0.join("lubber.sock").exists());
 }
 
 #[test]
@@ -216,7 +128,7 @@ fn a_second_watch_is_refused_and_a_dead_ones_socket_is_replaced() {
     // Killed, it leaves its socket behind.
     first.child.kill().unwrap();
     first.child.wait().unwrap();
-    assert!(folder.socket().exists());
+    assert!(folder.0.join("lubber.sock").exists());
     assert!(folder.run(&["status"]).1.contains("no watch is running"));
     let _next = Watch::new(&folder, &[]);
     assert_eq!(folder.run(&["status"]).0, Some(0));
@@ -236,7 +148,7 @@ fn what_is_not_ours_is_left_alone() {
     let (code, said) = folder.run(&["watch", demo, "--control", &long]);
     assert!(code == Some(2) && said.contains("--control PATH"), "{said}");
     // A log as fast as it goes opens none: a watch beside it keeps the usual place.
-    let _other = UnixListener::bind(folder.socket()).unwrap();
+    let _other = UnixListener::bind(folder.0.join("lubber.sock")).unwrap();
     assert_eq!(folder.run(&["watch", demo]).0, Some(0));
 }
 
@@ -244,7 +156,7 @@ fn what_is_not_ours_is_left_alone() {
 fn garbage_is_refused_and_harms_nothing() {
     let folder = Folder::new("garbage");
     let mut watch = Watch::new(&folder, &[]);
-    let connect = || UnixStream::connect(folder.socket()).unwrap();
+    let connect = || UnixStream::connect(folder.0.join("lubber.sock")).unwrap();
     for garbage in [&b"\n"[..], b"hello\n", b"{\"verb\":\"sail\"}\n", b"\xff\x00\xfe\n", b"{\"verb\":\"steer\"}\n"] {
         let mut stream = connect();
         let reply = ask(&mut stream, garbage);
@@ -267,7 +179,8 @@ fn garbage_is_refused_and_harms_nothing() {
 fn fifty_silent_clients_delay_no_alert() {
     let folder = Folder::new("silent");
     let mut watch = Watch::new(&folder, &[]);
-    let mut crowd: Vec<UnixStream> = (0..50).map(|_| UnixStream::connect(folder.socket()).unwrap()).collect();
+    let mut crowd: Vec<UnixStream> =
+        (0..50).map(|_| UnixStream::connect(folder.0.join("lubber.sock")).unwrap()).collect();
     for stream in &mut crowd {
         // Half a request each, and nobody reads what comes back.
         let _ = stream.write_all(b"{\"verb\":");
@@ -291,9 +204,94 @@ fn fifty_silent_clients_delay_no_alert() {
     assert!(second(&lost) - second(&works) <= 1, "{works}\n{lost}");
     // When they go there is room again.
     drop(crowd);
-    let mut stream = UnixStream::connect(folder.socket()).unwrap();
-    while ask(&mut stream, b"{\"verb\":\"acknowledge\"}\n")["done"] == false {
-        stream = UnixStream::connect(folder.socket()).unwrap();
-    }
+    while folder.run(&["acknowledge"]).0 != Some(0) {}
     watch.until("active-acknowledged");
+}
+
+/// A watch on a terminal of its own: the master end, what is printed, and the slave to look at.
+mod keys {
+    use super::*;
+    use rustix::termios::LocalModes;
+    use rustix::termios::OptionalActions;
+    use serialport::TTYPort;
+    use std::fs::File;
+    use std::fs::OpenOptions;
+
+    const EDITED: LocalModes = LocalModes::ICANON.union(LocalModes::ECHO);
+
+    fn local_modes(terminal: &File) -> LocalModes {
+        rustix::termios::tcgetattr(terminal).unwrap().local_modes
+    }
+
+    /// As a shell leaves it: lines, with echo.
+    fn terminal() -> (TTYPort, File) {
+        let (mut ours, theirs) = TTYPort::pair().unwrap();
+        let name = serialport::SerialPort::name(&theirs).unwrap();
+        let slave = OpenOptions::new().read(true).write(true).open(name).unwrap();
+        let mut mode = rustix::termios::tcgetattr(&slave).unwrap();
+        mode.local_modes.insert(EDITED);
+        rustix::termios::tcsetattr(&slave, OptionalActions::Now, &mode).unwrap();
+        serialport::SerialPort::set_timeout(&mut ours, LONG).unwrap();
+        drop(theirs);
+        (ours, slave)
+    }
+
+    /// Reads until what was printed since the last time holds `must`.
+    fn until(from: &mut TTYPort, printed: &mut String, must: &str) {
+        let mut piece = [0; 1024];
+        while !printed.contains(must) {
+            let count = from.read(&mut piece).unwrap_or_else(|error| panic!("{must:?}: {error}, in\n{printed}"));
+            printed.push_str(&String::from_utf8_lossy(&piece[..count]));
+        }
+        let end = printed.find(must).unwrap() + must.len();
+        printed.drain(..end);
+    }
+
+    #[test]
+    fn each_key_does_what_its_verb_does_and_the_terminal_is_put_back() {
+        let folder = Folder::new("keys");
+        for ending in ["q", "-TERM", "-HUP"] {
+            let (mut ours, slave) = terminal();
+            let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+            let source = format!("tcp:{}", listener.local_addr().unwrap());
+            let mut child = folder
+                .lubber(&["watch", &source, "--heading", "HCHDG"])
+                .stdin(slave.try_clone().unwrap())
+                .stdout(slave.try_clone().unwrap())
+                .spawn()
+                .unwrap();
+            let (mut line, _) = listener.accept().unwrap();
+            let mut printed = String::new();
+            until(&mut ours, &mut printed, "a acknowledge, s silence,");
+            ours.write_all(b"c").unwrap();
+            until(&mut ours, &mut printed, "not steering here");
+            line.write_all(sentence("HCHDG,152.3,,,4.1,E").as_bytes()).unwrap();
+            until(&mut ours, &mut printed, "the watch is kept by HCHDG");
+            ours.write_all(b"c").unwrap();
+            until(&mut ours, &mut printed, "ordered heading 152 C: ordered by the owner");
+            ours.write_all(b"w").unwrap();
+            until(&mut ours, &mut printed, "steered by the wind");
+            ours.write_all(b"h").unwrap();
+            until(&mut ours, &mut printed, "steered by hand");
+            ours.write_all(b"a").unwrap();
+            until(&mut ours, &mut printed, "nothing waits to be acknowledged");
+            drop(line);
+            until(&mut ours, &mut printed, "input-lost");
+            // It rings at once.
+            until(&mut ours, &mut printed, "\x07\x07\x07");
+            ours.write_all(b"s").unwrap();
+            until(&mut ours, &mut printed, "active-silenced");
+            ours.write_all(b"a").unwrap();
+            until(&mut ours, &mut printed, "active-acknowledged");
+            assert!(!local_modes(&slave).intersects(EDITED), "keys come one by one, unseen");
+            if ending == "q" {
+                ours.write_all(b"q").unwrap();
+            } else {
+                assert!(Command::new("kill").args([ending, &child.id().to_string()]).status().unwrap().success());
+            }
+            until(&mut ours, &mut printed, "END OF THE WATCH");
+            assert_eq!(child.wait().unwrap().code(), Some(130), "{ending}");
+            assert!(local_modes(&slave).contains(EDITED), "{ending}: the terminal is as it was");
+        }
+    }
 }

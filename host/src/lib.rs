@@ -1,7 +1,7 @@
 //! The host side of lubber: sources, boat file, analysis, displays and verbs around the core.
 //!
 //! ```text
-//! main -> command -> {session, terminal, control, simulate, analysis, boat} -> view -> lubber-core
+//! main -> command -> {session, terminal, control, announce, simulate, analysis, boat} -> view -> lubber-core
 //!                    session -> {input, clock}
 //! ```
 //!
@@ -9,6 +9,7 @@
 //! names only the core. Only [`clock`] reads a clock.
 
 pub mod analysis;
+pub mod announce;
 pub mod boat;
 pub mod clock;
 pub mod command;

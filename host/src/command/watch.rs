@@ -1,12 +1,15 @@
 //! `lubber watch`.
 
+mod announcing;
 mod control;
 mod desk;
 mod jsonl;
+mod keys;
 mod setup;
 mod text;
 
 use std::io;
+use std::io::IsTerminal;
 use std::path::PathBuf;
 
 use chrono::DateTime;
@@ -17,6 +20,7 @@ use lubber_core::picture::Name;
 use lubber_core::time::Span;
 
 use crate::analysis::variation;
+use crate::announce;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
@@ -29,6 +33,8 @@ use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
 use crate::session::Words;
+use announcing::Announcing;
+use announcing::Herald;
 use control::Control;
 use desk::Desk;
 use setup::Setup;
@@ -88,6 +94,16 @@ pub struct Args {
     /// Nobody speaks to this watch.
     #[arg(long)]
     no_control: bool,
+    /// Announce alerts (ALF, ALC, HBT, and ARC where a command is refused) at udp:HOST:PORT or
+    /// serial:DEVICE[?baud=N]. Nothing that steers is ever sent. A log only with --pace.
+    #[arg(long, value_name = "SINK")]
+    announce: Option<announce::Sink>,
+    /// Announce by ALR too, for listeners that know no ALF.
+    #[arg(long, requires = "announce")]
+    announce_alr: bool,
+    /// How often the watch announces that it is alive, such as 30s or 1min.
+    #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
+    heartbeat: Span,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -184,10 +200,25 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     if live {
         setup::refuse_for_live(&args)?;
     }
+    if args.announce.is_some() && !live && args.pace.is_none() {
+        return Err(Failure::new(
+            "--announce: the alerts of a log come faster than any line takes them; replay it at a pace, for example: \
+             --pace 1",
+        ));
+    }
+    let herald = match &args.announce {
+        Some(sink) => {
+            let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
+            Some(Herald::new(announce, args.announce_alr, args.heartbeat))
+        }
+        None => None,
+    };
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
     let (speaker, words) = session::words();
+    let keys = on_keys(&args, &setup, prompt).then(|| keys::listen(speaker.clone(), &interrupt)).flatten();
+    setup.keys = keys.is_some();
     let control = Control::open(&args, prompt, speaker, setup.sources.clone())?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
@@ -196,13 +227,15 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
         Format::Text => {
             let mut sink = text::TextSink::new(desk, live, args.pace);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, words, &mut sink));
+            let ended = ended
+                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Announcing { sink: &mut sink, herald }));
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, words, &mut sink));
+            let ended = ended
+                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Announcing { sink: &mut sink, herald }));
             (ended, sink.alarmed())
         }
     };
@@ -216,19 +249,24 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     }
 }
 
+/// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.
+fn on_keys(args: &Args, setup: &Setup, prompt: bool) -> bool {
+    prompt && args.format == Format::Text && io::stdout().is_terminal() && !setup.inputs.contains(&Source::Stdin)
+}
+
 fn keep<S: Sink>(
     inputs: Inputs,
     setup: &Setup,
     args: &Args,
     interrupt: &Interrupt,
     words: Words,
-    sink: &mut S,
+    mut sink: Announcing<'_, S>,
 ) -> Result<Ending, SessionError> {
     let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
     let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt, words };
     match inputs {
-        Inputs::Logs(logs) => session::replay(logs, orders, args.pace, sink),
-        Inputs::Live(sources) => session::live(sources, orders, sink),
+        Inputs::Logs(logs) => session::replay(logs, orders, args.pace, &mut sink),
+        Inputs::Live(sources) => session::live(sources, orders, &mut sink),
     }
 }
 

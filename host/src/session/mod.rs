@@ -119,6 +119,18 @@ pub enum Remark<'a> {
         /// By how many weeks it was too early.
         weeks: u32,
     },
+    /// The announcing of alerts began or ceased to work.
+    Announces {
+        /// Whether it works now.
+        works: bool,
+        /// Why not, or what was left out meanwhile.
+        why: &'a str,
+    },
+    /// A word from the keyboard changed nothing: there was nothing to answer, or no heading to steer.
+    Unheeded {
+        /// The word.
+        word: Word,
+    },
     /// There is no variation by the model for this place and date.
     NoModel {
         /// Why.

@@ -57,6 +57,7 @@ impl Sink for Written {
             Event::Sentence { line, .. } => format!("{}{}", line.talker(), line.formatter()),
             Event::Alert(change) => format!("{} {}", change.kind, change.state.word()),
             Event::Notice(notice) => format!("{notice:?}"),
+            Event::Command(command) => format!("{command:?}"),
             Event::Malformed { .. } | Event::Refused { .. } => "bad".into(),
         };
         self.events.push((moment.now.as_ms(), text));

@@ -206,6 +206,10 @@ impl<'a, S: Sink> Watch<'a, S> {
                 // A newer order takes the place of the one that still waits for a heading.
                 self.upkeep.here = false;
             }
+            let answered = !changes.is_empty() || (obeyed && matches!(word, Word::Order(_)));
+            if !answered && !reply.is_awaited() {
+                self.remark(Remark::Unheeded { word })?;
+            }
             let moment = self.moment();
             reply.answer(|| Answer {
                 moment,

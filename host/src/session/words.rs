@@ -125,6 +125,11 @@ impl Words {
 pub(super) struct Reply(Option<SyncSender<Box<Answer>>>);
 
 impl Reply {
+    /// Whether somebody waits for it.
+    pub(super) const fn is_awaited(&self) -> bool {
+        self.0.is_some()
+    }
+
     /// Answers, if anybody waits; making the answer is left out where nobody does.
     pub(super) fn answer(self, make: impl FnOnce() -> Answer) {
         if let Some(to) = self.0 {

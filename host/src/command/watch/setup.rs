@@ -9,6 +9,7 @@ use lubber_core::monitor::SourceSettings;
 use lubber_core::picture::SourceId;
 
 use super::Args;
+use super::keys;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
 use crate::exit::Failure;
@@ -35,6 +36,10 @@ pub(super) struct Setup {
     pub(super) findings: Vec<String>,
     /// Where the watch is spoken to.
     pub(super) control: Option<PathBuf>,
+    /// Where alerts are announced.
+    pub(super) announce: Option<String>,
+    /// Whether keys are listened to.
+    pub(super) keys: bool,
 }
 
 impl Setup {
@@ -76,8 +81,9 @@ impl Setup {
                 // A source that the boat file knows is read as the boat file says.
                 let known = boat.sources.iter().find(|source| source.from == typed);
                 let checksum = known.map(|source| source.checksum).unwrap_or_default();
+                let may_acknowledge = known.is_some_and(|source| source.may_acknowledge);
                 if let Some(slot) = settings.sources.get_mut(place) {
-                    *slot = SourceSettings { checksum };
+                    *slot = SourceSettings { checksum, may_acknowledge };
                 }
                 let name = known.map_or(typed, |source| source.name.clone());
                 (input.clone(), view::Source { name, checksum })
@@ -107,6 +113,8 @@ impl Setup {
             card: card_path,
             findings,
             control: None,
+            announce: args.announce.as_ref().map(ToString::to_string),
+            keys: false,
         })
     }
 
@@ -127,13 +135,15 @@ impl Setup {
         if let Some(boat) = &self.boat {
             lines.push(("boat", boat.clone()));
         }
-        for (_, source) in self.sources.iter() {
+        for (id, source) in self.sources.iter() {
             let rule = match source.checksum {
                 ChecksumPolicy::Required => "",
                 ChecksumPolicy::Optional => ", lines without a checksum pass",
                 ChecksumPolicy::Ignored => ", CHECKSUM IGNORED: damaged lines pass as good ones",
             };
-            lines.push(("source", format!("{}{rule}", source.name)));
+            let may = self.settings.sources.get(id.index()).is_some_and(|settings| settings.may_acknowledge);
+            let may = if may { ", may acknowledge alerts" } else { "" };
+            lines.push(("source", format!("{}{may}{rule}", source.name)));
         }
         lines.push((
             "boat file",
@@ -151,8 +161,14 @@ impl Setup {
         if !off.is_empty() {
             lines.push(("switched off", off.join(", ")));
         }
+        if let Some(sink) = &self.announce {
+            lines.push(("announce", sink.clone()));
+        }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));
+        }
+        if self.keys {
+            lines.push(("keys", keys::HELP.into()));
         }
         for finding in &self.findings {
             lines.push(("note", finding.clone()));
