@@ -5,7 +5,7 @@ use std::path::Path;
 use std::path::PathBuf;
 
 /// What each module of the core may name: everything on a lower layer, and itself.
-const CORE: [(&str, u8); 11] = [
+const CORE: [(&str, u8); 12] = [
     ("time", 0),
     ("bounds", 0),
     ("decimal", 0),
@@ -14,6 +14,7 @@ const CORE: [(&str, u8); 11] = [
     ("frame", 2),
     ("heading", 2),
     ("sentence", 3),
+    ("announce", 3),
     ("picture", 4),
     ("alert", 5),
     ("arbiter", 6),
@@ -21,7 +22,7 @@ const CORE: [(&str, u8); 11] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 11] = [
+const HOST: [(&str, &[&str]); 13] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -30,9 +31,17 @@ const HOST: [(&str, &[&str]); 11] = [
     ("input", &["clock"]),
     ("session", &["input", "clock"]),
     ("terminal", &["view"]),
+    ("control", &["view"]),
+    ("announce", &["clock"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
-    ("command", &["exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "boat", "simulate"]),
+    (
+        "command",
+        &[
+            "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "boat",
+            "simulate",
+        ],
+    ),
 ];
 
 fn root() -> PathBuf {

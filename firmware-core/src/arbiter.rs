@@ -51,6 +51,13 @@ pub struct AlertChange {
     pub kind: AlertKind,
     /// Of what.
     pub instance: Instance,
+    /// Which of this watch's alerts, from 1: its instance on the wire.
+    pub number: u8,
+    /// 1 to 99 and around again, one more with each change: its revision on the wire. A repeated
+    /// presentation is no change.
+    pub revision: u8,
+    /// How often it was escalated since it was raised, at most 9.
+    pub escalations: u8,
     /// How many times it has been raised, counted from 1.
     pub occurrence: u32,
     /// How urgent it is now; an escalation raises it.
@@ -133,6 +140,9 @@ impl Arbiter {
                     at: now,
                     kind,
                     instance,
+                    number: u8::try_from(self.slots.len() + 1).unwrap_or(u8::MAX),
+                    revision: 0,
+                    escalations: 0,
                     occurrence: 0,
                     priority: kind.priority(),
                     state: State::Normal,
@@ -167,23 +177,51 @@ impl Arbiter {
 
     /// Somebody takes responsibility for all that stands unacknowledged.
     pub fn acknowledge(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
-        for slot in &mut self.slots {
+        self.acknowledge_those(now, |_| true, out);
+    }
+
+    /// As [`acknowledge`](Self::acknowledge), for those alerts that are `meant`; whether there is one
+    /// that is not normal.
+    pub fn acknowledge_those(
+        &mut self,
+        now: Instant,
+        meant: impl Fn(&AlertChange) -> bool,
+        out: &mut impl FnMut(AlertChange),
+    ) -> bool {
+        let mut found = false;
+        for slot in self.slots.iter_mut().filter(|slot| slot.change.state != State::Normal && meant(&slot.change)) {
+            found = true;
             match slot.change.state {
                 State::ActiveUnacknowledged | State::ActiveSilenced => slot.go(now, State::ActiveAcknowledged, out),
                 State::RectifiedUnacknowledged => slot.go(now, State::Normal, out),
                 State::Active | State::ActiveAcknowledged | State::Normal => {}
             }
         }
+        found
     }
 
     /// Silences what sounds, for 30 s.
     pub fn silence(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
-        for slot in &mut self.slots {
+        self.silence_those(now, |_| true, out);
+    }
+
+    /// As [`silence`](Self::silence), for those alerts that are `meant`; whether there is one that is
+    /// not normal.
+    pub fn silence_those(
+        &mut self,
+        now: Instant,
+        meant: impl Fn(&AlertChange) -> bool,
+        out: &mut impl FnMut(AlertChange),
+    ) -> bool {
+        let mut found = false;
+        for slot in self.slots.iter_mut().filter(|slot| slot.change.state != State::Normal && meant(&slot.change)) {
+            found = true;
             if slot.change.state == State::ActiveUnacknowledged {
                 slot.presented = now;
                 slot.go(now, State::ActiveSilenced, out);
             }
         }
+        found
     }
 
     /// Whether this alert stands now.
@@ -230,6 +268,7 @@ impl Slot {
         self.alone = None;
         self.change.occurrence = self.change.occurrence.saturating_add(1);
         self.change.priority = self.change.kind.priority();
+        self.change.escalations = 0;
         self.raised = now;
         self.presented = now;
         let caution = self.change.priority == Priority::Caution;
@@ -259,6 +298,7 @@ impl Slot {
             self.change.priority = Priority::Alarm;
             self.presented = now;
             self.change.escalated = true;
+            self.change.escalations = (self.change.escalations + 1).min(9);
             self.go(now, State::ActiveUnacknowledged, out);
             self.change.escalated = false;
         } else if self.change.state == State::ActiveUnacknowledged && now.since(self.presented) >= REPEAT {
@@ -272,6 +312,9 @@ impl Slot {
     fn go(&mut self, now: Instant, state: State, out: &mut impl FnMut(AlertChange)) {
         self.change.at = now;
         self.change.state = state;
+        if !self.change.repeated {
+            self.change.revision = self.change.revision % 99 + 1;
+        }
         out(self.change);
     }
 }

@@ -25,6 +25,7 @@ pub mod unit;
 pub mod frame;
 pub mod heading;
 
+pub mod announce;
 pub mod sentence;
 
 pub mod picture;

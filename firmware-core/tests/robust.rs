@@ -46,7 +46,7 @@ fn wire() -> impl Strategy<Value = Vec<u8>> {
 
 fn settings(policy: ChecksumPolicy) -> Settings {
     Settings {
-        sources: [SourceSettings { checksum: policy }; 4],
+        sources: [SourceSettings { checksum: policy, may_acknowledge: true }; 4],
         source_count: 4,
         rot_is_gyro: true,
         ..Settings::default()

@@ -1,7 +1,7 @@
 //! The host side of lubber: sources, boat file, analysis, displays and verbs around the core.
 //!
 //! ```text
-//! main -> command -> {session, terminal, simulate, analysis, boat, plot} -> view -> lubber-core
+//! main -> command -> {session, terminal, control, announce, plot, simulate, analysis, boat} -> view -> lubber-core
 //!                    session -> {input, clock}
 //! ```
 //!
@@ -9,9 +9,11 @@
 //! names only the core. Only [`clock`] reads a clock.
 
 pub mod analysis;
+pub mod announce;
 pub mod boat;
 pub mod clock;
 pub mod command;
+pub mod control;
 pub mod exit;
 pub mod input;
 pub mod plot;

@@ -104,6 +104,37 @@ impl AlertKind {
         }
     }
 
+    /// What it is called on the wire (ALF, ALC, ACN, ARC). lubber has no registered manufacturer code,
+    /// so that field stays empty; the numbers lie from 10000 up, where a maker's own are (IEC 62923-2,
+    /// from memory, no text seen), and were chosen without further source. A number never changes.
+    pub const fn number(self) -> u32 {
+        match self {
+            Self::OffHeading => 10_971,
+            Self::HeadingDisagreement => 10_972,
+            Self::HeadingLost => 10_973,
+            Self::HeadingFrozen => 10_974,
+            Self::PositionLost => 10_975,
+            Self::InputLost => 10_976,
+            Self::InputDamaged => 10_977,
+        }
+    }
+
+    /// What it is called in the older sentences ALR and ACK, whose numbers have three digits: the last
+    /// three of [`number`](Self::number).
+    pub const fn alarm_number(self) -> u32 {
+        self.number() - 10_000
+    }
+
+    /// The alert of that [`number`](Self::number).
+    pub fn by_number(number: u32) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.number() == number)
+    }
+
+    /// The alert of that [`alarm_number`](Self::alarm_number).
+    pub fn by_alarm_number(number: u32) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.alarm_number() == number)
+    }
+
     /// How urgent it is.
     pub const fn priority(self) -> Priority {
         match self {

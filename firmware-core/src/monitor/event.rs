@@ -1,5 +1,6 @@
 //! What the monitor has to say.
 
+use crate::alert::AlertKind;
 use crate::angle::Turn;
 use crate::arbiter::AlertChange;
 use crate::frame::Line;
@@ -42,8 +43,26 @@ pub enum Event<'a> {
     },
     /// An alert changed.
     Alert(AlertChange),
+    /// The wire commanded something about an alert of ours, and this became of it.
+    Command(AlertCommand),
     /// Something the owner should see that is no alert.
     Notice(Notice),
+}
+
+/// A command from the wire (ACN, ACK) about an alert of ours. Those about the alerts of others are
+/// none of our business.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct AlertCommand {
+    /// From which source.
+    pub source: SourceId,
+    /// Which alert.
+    pub kind: AlertKind,
+    /// Which of that kind, by [`AlertChange::number`]; none means all of them.
+    pub instance: Option<u32>,
+    /// The letter of ACN: `A` acknowledge, `S` silence; ACK is an `A`. Others are never obeyed.
+    pub command: u8,
+    /// Whether it was obeyed: the source may, the command is known, and the alert is not normal.
+    pub obeyed: bool,
 }
 
 /// What is worth a line in the log without being an alert.
@@ -73,6 +92,11 @@ pub enum Notice {
         kept: Origin,
         /// The copy.
         copy: Origin,
+    },
+    /// A talker wants alerts acknowledged or silenced and its source may not; told once for each source.
+    MayNotAcknowledge {
+        /// Which.
+        origin: Origin,
     },
     /// The horizontal field is under 6000 nT: a magnetic heading is not to be trusted.
     WeakField {

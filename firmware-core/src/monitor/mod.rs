@@ -10,6 +10,8 @@
 //! 6. the owner's word at any time: [`order`](Monitor::order), [`acknowledge`](Monitor::acknowledge),
 //!    [`silence`](Monitor::silence).
 
+mod announcer;
+mod command;
 mod event;
 mod judges;
 mod settings;
@@ -17,7 +19,8 @@ mod status;
 
 pub use crate::alert::LimitSettings;
 pub use crate::picture::{Correction, DeviationRule, ModelVariation, VariationFrom, VariationInUse};
-pub use event::{Event, Notice};
+pub use announcer::Announcer;
+pub use event::{AlertCommand, Event, Notice};
 pub use settings::{Settings, SourceSettings};
 pub use status::{HeadingStatus, Status, WitnessStatus};
 
@@ -35,8 +38,10 @@ use crate::picture::Picture;
 use crate::picture::SourceId;
 use crate::picture::Steering;
 use crate::sentence;
+use crate::sentence::Sentence;
 use crate::time::Instant;
 use crate::time::Span;
+use command::Commands;
 use judges::Judges;
 
 /// Everything is judged once in each of these, at whole multiples of it, so that the same bytes at
@@ -68,6 +73,7 @@ struct Told {
     conflict: Option<Turn>,
     copies: [bool; HEADINGS],
     weak_field: bool,
+    may_not: [bool; SourceId::MAX],
 }
 
 impl Monitor {
@@ -87,14 +93,16 @@ impl Monitor {
     /// Takes bytes of `source`; every event they cause is delivered before it returns.
     pub fn bytes(&mut self, now: Instant, source: SourceId, input: &[u8], out: &mut impl FnMut(Event<'_>)) {
         self.tick(now, out);
-        let Self { framers, picture, judges, .. } = self;
-        framers[source.index()].feed(input, &mut |framed| take(now, source, framed, picture, judges, out));
+        let Self { framers, picture, judges, arbiter, told, settings, .. } = self;
+        let mut alerts = Commands { settings, arbiter, told };
+        framers[source.index()].feed(input, &mut |framed| take(now, source, framed, picture, judges, &mut alerts, out));
     }
 
     /// The stream of `source` has ended for good (a log was read to its end).
     pub fn finish(&mut self, now: Instant, source: SourceId, out: &mut impl FnMut(Event<'_>)) {
-        let Self { framers, picture, judges, .. } = self;
-        framers[source.index()].finish(&mut |framed| take(now, source, framed, picture, judges, out));
+        let Self { framers, picture, judges, arbiter, told, settings, .. } = self;
+        let mut alerts = Commands { settings, arbiter, told };
+        framers[source.index()].finish(&mut |framed| take(now, source, framed, picture, judges, &mut alerts, out));
     }
 
     /// The host says that `source` failed (unplugged, connection gone), or works again.
@@ -241,6 +249,7 @@ fn take(
     framed: Framed<'_>,
     picture: &mut Picture,
     judges: &mut Judges,
+    alerts: &mut Commands<'_>,
     out: &mut impl FnMut(Event<'_>),
 ) {
     let index = source.index();
@@ -259,6 +268,10 @@ fn take(
             judges.input_damaged[index].line(true);
             picture.take(now, source, line, &decoded.sentence);
             out(Event::Sentence { source, line, decoded });
+            if let Sentence::Acn(_) | Sentence::Ack(_) = decoded.sentence {
+                let origin = Origin { source, talker: line.talker(), formatter: line.formatter() };
+                alerts.take(now, origin, &decoded.sentence, out);
+            }
         }
         Err(malformed) => {
             judges.input_damaged[index].line(false);

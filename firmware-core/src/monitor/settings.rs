@@ -37,6 +37,8 @@ pub struct Settings {
 pub struct SourceSettings {
     /// What its checksums must be.
     pub checksum: ChecksumPolicy,
+    /// Whether ACN and ACK from it are obeyed.
+    pub may_acknowledge: bool,
 }
 
 impl Settings {

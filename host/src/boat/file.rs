@@ -60,6 +60,8 @@ pub struct Source {
     pub from: String,
     /// What its checksums must be.
     pub checksum: ChecksumPolicy,
+    /// Whether ACN and ACK from it are obeyed.
+    pub may_acknowledge: bool,
 }
 
 /// The name the boat file has in the working folder.
@@ -104,6 +106,7 @@ const ROT: Want = Want { what: "\"gyro\", or the key left out", example: "rot = 
 const LIMITS: Want = Want { what: "one table for each alert", example: "[limits.off-heading]" };
 const LIMIT: Want = Want { what: "an angle over 0 up to 90 degrees", example: "limit = \"15 deg\"" };
 const DELAY: Want = Want { what: "a time up to an hour, in s or min", example: "delay = \"10 s\"" };
+const MAY_ACKNOWLEDGE: Want = Want { what: "true or false", example: "may_acknowledge = true" };
 const ENABLED: Want = Want { what: "true or false", example: "enabled = false" };
 
 impl BoatFile {
@@ -236,7 +239,7 @@ impl BoatFile {
             ..Settings::default()
         };
         for (slot, source) in settings.sources.iter_mut().zip(&self.sources) {
-            *slot = SourceSettings { checksum: source.checksum };
+            *slot = SourceSettings { checksum: source.checksum, may_acknowledge: source.may_acknowledge };
             settings.source_count += 1;
         }
         settings
@@ -264,11 +267,9 @@ fn read_sources(value: &Value<'_>) -> Result<Vec<Source>, Failure> {
             ("ignored", ChecksumPolicy::Ignored),
         ];
         let checksum = section.get("checksum").map(|value| value.choice(&policies, CHECKSUM)).transpose()?;
-        if let Some(value) = section.get("may_acknowledge") {
-            let why = "may_acknowledge: this version of lubber obeys no acknowledgement from the wire yet; take it out";
-            return Err(value.because(why));
-        }
-        sources.push(Source { name, from, checksum: checksum.unwrap_or_default() });
+        let may_acknowledge =
+            section.get("may_acknowledge").map_or(Ok(false), |value| value.switch(MAY_ACKNOWLEDGE))?;
+        sources.push(Source { name, from, checksum: checksum.unwrap_or_default(), may_acknowledge });
     }
     Ok(sources)
 }

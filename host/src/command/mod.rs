@@ -1,10 +1,16 @@
 //! The verbs: from what was typed to what is done.
 
+pub mod acknowledge;
 pub mod card;
 pub mod listen;
+mod order;
 mod page;
 pub mod ports;
+pub mod silence;
 pub mod simulate;
+mod speak;
+pub mod status;
+pub mod steer;
 pub mod swing;
 pub mod watch;
 mod words;
@@ -35,6 +41,10 @@ or the manual of the gear.";
 #[derive(Debug, Subcommand)]
 enum Verb {
     Watch(watch::Args),
+    Steer(steer::Args),
+    Acknowledge(acknowledge::Args),
+    Silence(silence::Args),
+    Status(status::Args),
     Listen(listen::Args),
     Ports(ports::Args),
     Swing(Box<swing::Args>),
@@ -59,6 +69,10 @@ enum Format {
 pub fn run(cli: Cli) -> Result<Exit, Failure> {
     match cli.verb {
         Verb::Watch(args) => watch::run(args),
+        Verb::Steer(args) => steer::run(&args),
+        Verb::Acknowledge(args) => acknowledge::run(&args),
+        Verb::Silence(args) => silence::run(&args),
+        Verb::Status(args) => status::run(&args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
         Verb::Swing(args) => swing::run(&args),

@@ -1,11 +1,15 @@
 //! `lubber watch`.
 
+mod announcing;
+mod control;
 mod desk;
 mod jsonl;
+mod keys;
 mod setup;
 mod text;
 
 use std::io;
+use std::io::IsTerminal;
 use std::path::PathBuf;
 
 use chrono::DateTime;
@@ -16,7 +20,7 @@ use lubber_core::picture::Name;
 use lubber_core::time::Span;
 
 use crate::analysis::variation;
-use crate::boat::words;
+use crate::announce;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
@@ -28,6 +32,10 @@ use crate::session::Orders;
 use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
+use crate::session::Words;
+use announcing::Announcing;
+use announcing::Herald;
+use control::Control;
 use desk::Desk;
 use setup::Setup;
 
@@ -79,6 +87,23 @@ pub struct Args {
     /// What checksums must be; "ignored" lets damaged lines pass. Overrides the boat file.
     #[arg(long, value_enum, value_name = "RULE")]
     checksum: Option<Checksum>,
+    /// Where `steer`, `acknowledge`, `silence` and `status` reach this watch: a socket for you alone. Else
+    /// $XDG_RUNTIME_DIR/lubber.sock or /tmp/lubber-UID/lubber.sock; for a log only with this or --pace.
+    #[arg(long, value_name = "PATH", conflicts_with = "no_control")]
+    control: Option<PathBuf>,
+    /// Nobody speaks to this watch.
+    #[arg(long)]
+    no_control: bool,
+    /// Announce alerts (ALF, ALC, HBT, and ARC where a command is refused) at udp:HOST:PORT or
+    /// serial:DEVICE[?baud=N]. Nothing that steers is ever sent. A log only with --pace.
+    #[arg(long, value_name = "SINK")]
+    announce: Option<announce::Sink>,
+    /// Announce by ALR too, for listeners that know no ALF.
+    #[arg(long, requires = "announce")]
+    announce_alr: bool,
+    /// How often the watch announces that it is alive, such as 30s or 1min.
+    #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
+    heartbeat: Span,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -134,16 +159,9 @@ impl From<Checksum> for ChecksumPolicy {
 }
 
 fn order(text: &str) -> Result<Command, String> {
-    match text {
-        "here" => Ok(Command::SteerHere),
-        "wind" => Ok(Command::SteerWind),
-        "hand" => Ok(Command::SteerHand),
-        _ => words::heading(text).map(Command::Steer).ok_or_else(|| {
-            "an order is a heading with its reference (135C by the pilot's compass, 135M magnetic, 139T true), \
-             here, wind or hand. Example: --steer 135C"
-                .into()
-        }),
-    }
+    // At the start there is nothing to cancel.
+    let order = super::order::read(text).filter(|order| *order != Command::Cancel);
+    order.ok_or_else(|| format!("{}. Example: --steer 135C", super::order::EXPECTED))
 }
 
 fn heading(text: &str) -> Result<Name, String> {
@@ -176,27 +194,48 @@ pub(super) fn instant(text: &str) -> Result<i64, String> {
 /// # Errors
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: Args) -> Result<Exit, Failure> {
-    let setup = Setup::of(&args)?;
+    let mut setup = Setup::of(&args)?;
     let inputs = crate::input::open(&setup.inputs, &setup.options).map_err(|error| setup.explain(&error))?;
     let live = matches!(inputs, Inputs::Live(_));
     if live {
         setup::refuse_for_live(&args)?;
     }
+    if args.announce.is_some() && !live && args.pace.is_none() {
+        return Err(Failure::new(
+            "--announce: the alerts of a log come faster than any line takes them; replay it at a pace, for example: \
+             --pace 1",
+        ));
+    }
+    let herald = match &args.announce {
+        Some(sink) => {
+            let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
+            Some(Herald::new(announce, args.announce_alr, args.heartbeat))
+        }
+        None => None,
+    };
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
+    let (speaker, words) = session::words();
+    let keys = on_keys(&args, &setup, prompt).then(|| keys::listen(speaker.clone(), &interrupt)).flatten();
+    setup.keys = keys.is_some();
+    let control = Control::open(&args, prompt, speaker, setup.sources.clone())?;
+    setup.findings.extend(control.finding.clone());
+    setup.control = control.path();
     let desk = Desk::new(setup.sources.clone(), prompt);
     let (ended, alarmed) = match args.format {
         Format::Text => {
             let mut sink = text::TextSink::new(desk, live, args.pace);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, &mut sink));
+            let ended = ended
+                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Announcing { sink: &mut sink, herald }));
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, &mut sink));
+            let ended = ended
+                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Announcing { sink: &mut sink, herald }));
             (ended, sink.alarmed())
         }
     };
@@ -217,18 +256,24 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     }
 }
 
+/// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.
+fn on_keys(args: &Args, setup: &Setup, prompt: bool) -> bool {
+    prompt && args.format == Format::Text && io::stdout().is_terminal() && !setup.inputs.contains(&Source::Stdin)
+}
+
 fn keep<S: Sink>(
     inputs: Inputs,
     setup: &Setup,
     args: &Args,
     interrupt: &Interrupt,
-    sink: &mut S,
+    words: Words,
+    mut sink: Announcing<'_, S>,
 ) -> Result<Ending, SessionError> {
     let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
-    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt };
+    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt, words };
     match inputs {
-        Inputs::Logs(logs) => session::replay(logs, orders, args.pace, sink),
-        Inputs::Live(sources) => session::live(sources, orders, sink),
+        Inputs::Logs(logs) => session::replay(logs, orders, args.pace, &mut sink),
+        Inputs::Live(sources) => session::live(sources, orders, &mut sink),
     }
 }
 
@@ -240,7 +285,7 @@ mod tests {
     fn what_is_an_order() {
         assert_eq!(order("here"), Ok(Command::SteerHere));
         assert!(matches!(order("135C"), Ok(Command::Steer(_))));
-        for wrong in ["135", "361C", "north", ""] {
+        for wrong in ["135", "361C", "north", "cancel", ""] {
             assert!(order(wrong).is_err_and(|text| text.contains("--steer 135C")), "{wrong}");
         }
     }

@@ -24,8 +24,8 @@ use crate::session::watch::Watch;
 /// What may wait between the threads that read and the loop; a full queue makes them wait.
 const QUEUE: usize = 256;
 
-/// How long an interrupt may go unseen.
-const SLICE: Duration = Duration::from_millis(200);
+/// How long an interrupt or a word may go unseen.
+const SLICE: Duration = Duration::from_millis(100);
 
 /// A UTC this far from the one in use replaces it; less is the jitter of the line.
 const CLOCK_STEP_MS: u64 = 1_000;
@@ -53,6 +53,7 @@ pub fn live<'a, S: Sink>(
         if watch.interrupted() {
             break Ending::Interrupted;
         }
+        watch.hear()?;
         let wait = Duration::from_millis(watch.due().since(clock.now()).as_ms());
         match from.recv_timeout(wait.min(SLICE)) {
             // What was received before a deadline counts before it, however late it is looked at:

@@ -6,6 +6,7 @@
 //! watch    both: feeds the monitor, hands every event on before the next one can be caused
 //! upkeep   what the monitor is told meanwhile: the model's variation, the order "here"
 //! pace     a replay held to N times real time; interrupt: the keyboard ends a watch cleanly
+//! words    the owner's word from the terminal or the control socket, answered by the loop
 //! ```
 //! The session knows no display: it hands everything to a [`Sink`].
 
@@ -15,6 +16,7 @@ mod pace;
 mod replay;
 mod upkeep;
 mod watch;
+mod words;
 
 #[cfg(test)]
 mod tests;
@@ -23,6 +25,7 @@ pub use interrupt::Interrupt;
 pub use live::live;
 pub use pace::{Pace, PaceError};
 pub use replay::replay;
+pub use words::{Answer, Speaker, Unanswered, Word, Words, words};
 
 use std::io;
 
@@ -116,6 +119,18 @@ pub enum Remark<'a> {
         /// By how many weeks it was too early.
         weeks: u32,
     },
+    /// The announcing of alerts began or ceased to work.
+    Announces {
+        /// Whether it works now.
+        works: bool,
+        /// Why not, or what was left out meanwhile.
+        why: &'a str,
+    },
+    /// A word from the keyboard changed nothing: there was nothing to answer, or no heading to steer.
+    Unheeded {
+        /// The word.
+        word: Word,
+    },
     /// There is no variation by the model for this place and date.
     NoModel {
         /// Why.
@@ -142,6 +157,8 @@ pub struct Orders<'a> {
     pub model: &'a mut dyn FnMut(Position, i64) -> Result<ModelVariation, String>,
     /// The keyboard.
     pub interrupt: &'a Interrupt,
+    /// The owner's words while it runs; the default hears none.
+    pub words: Words,
 }
 
 /// Why a watch could not be kept on.

@@ -8,7 +8,6 @@ use lubber_core::time::Span;
 
 use crate::clock::Clock;
 use crate::input::Stop;
-use crate::session::Interrupt;
 
 /// How many times faster than real time a log is replayed.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -48,7 +47,7 @@ pub(super) struct Pacer {
     asleep: Stop,
 }
 
-/// How long an interrupt may go unseen.
+/// How long an interrupt or a word may go unseen.
 const SLICE: Duration = Duration::from_millis(100);
 
 impl Pacer {
@@ -60,18 +59,16 @@ impl Pacer {
         self.jumped = self.jumped + over;
     }
 
-    /// Waits until `at` of the log is due, or `interrupt` is set.
-    pub(super) fn wait_for(&self, at: Instant, interrupt: &Interrupt) {
+    /// Waits for `at` of the log, a slice of time at most; whether it is due.
+    pub(super) fn wait_for(&self, at: Instant) -> bool {
         let log_ms = (at - self.jumped).as_ms();
         #[expect(clippy::cast_precision_loss, reason = "a millisecond in a thousand years does not matter")]
         let due = Duration::try_from_secs_f64(log_ms as f64 / 1000.0 / self.pace.0).unwrap_or(Duration::MAX);
-        while !interrupt.is_set() {
-            let left = due.saturating_sub(Duration::from_millis(self.clock.now().as_ms()));
-            if left.is_zero() {
-                return;
-            }
+        let left = due.saturating_sub(Duration::from_millis(self.clock.now().as_ms()));
+        if !left.is_zero() {
             self.asleep.wait(left.min(SLICE));
         }
+        left <= SLICE
     }
 }
 

@@ -60,6 +60,7 @@ pub fn replay<'a, S: Sink>(
         watch.bytes(piece.source, piece.bytes)?;
         pieces += 1;
         if pieces.is_multiple_of(PIECES) || pace.is_some() {
+            watch.hear()?;
             let progress = logs.progress();
             watch.sink.progress(progress.read, progress.total);
         }
@@ -87,11 +88,11 @@ fn wake_up_to<S: Sink>(watch: &mut Watch<'_, S>, pacer: Option<&mut Pacer>, at: 
         Some(pacer) => {
             while watch.due() < watched && !watch.interrupted() {
                 let due = watch.due();
-                watch.wait(Some(pacer), due);
+                watch.wait(pacer, due)?;
                 watch.wake(due)?;
             }
             pacer.jump(jumped);
-            watch.wait(Some(pacer), at);
+            watch.wait(pacer, at)?;
         }
     }
     if jumped > Span::ZERO {

@@ -25,6 +25,7 @@ use crate::session::Pace;
 use crate::session::Remark;
 use crate::session::SessionError;
 use crate::session::Sink;
+use crate::session::Words;
 use crate::session::replay;
 
 /// 2026-07-14T00:00:00Z.
@@ -56,6 +57,7 @@ impl Sink for Written {
             Event::Sentence { line, .. } => format!("{}{}", line.talker(), line.formatter()),
             Event::Alert(change) => format!("{} {}", change.kind, change.state.word()),
             Event::Notice(notice) => format!("{notice:?}"),
+            Event::Command(command) => format!("{command:?}"),
             Event::Malformed { .. } | Event::Refused { .. } => "bad".into(),
         };
         self.events.push((moment.now.as_ms(), text));
@@ -146,7 +148,7 @@ fn run(
         Ok(ModelVariation { variation, sigma: Turn::from_mdeg(300), horizontal_nt: 28_000 })
     };
     let settings = Settings { source_count: 1, ..Settings::default() };
-    let orders = Orders { settings, steer, model: &mut model, interrupt };
+    let orders = Orders { settings, steer, model: &mut model, interrupt, words: Words::default() };
     let ended = replay(replay_of, orders, pace, written);
     (ended, asked)
 }

@@ -8,11 +8,13 @@ use lubber_core::picture::Command;
 use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
 
+use crate::session::Answer;
 use crate::session::Ending;
 use crate::session::Moment;
 use crate::session::Orders;
 use crate::session::Remark;
 use crate::session::Sink;
+use crate::session::Word;
 use crate::session::pace::Pacer;
 use crate::session::upkeep::Upkeep;
 
@@ -26,6 +28,9 @@ pub(super) struct Watch<'a, S> {
     /// A UTC in milliseconds and the moment it was valid.
     utc: Option<(i64, Instant)>,
 }
+
+/// So many words are heard before the inputs have their turn again.
+const WORDS_AT_ONCE: usize = 8;
 
 /// Whoever takes the events of the rarer calls.
 pub(super) type Out<'a> = &'a mut dyn FnMut(Event<'_>);
@@ -168,11 +173,53 @@ impl<'a, S: Sink> Watch<'a, S> {
         self.orders.interrupt.is_set()
     }
 
-    /// Waits for a moment of the log in real time.
-    pub(super) fn wait(&self, pacer: Option<&Pacer>, at: Instant) {
-        if let Some(pacer) = pacer {
-            pacer.wait_for(at, self.orders.interrupt);
+    /// Waits for a moment of the log in real time, and hears what is said meanwhile.
+    pub(super) fn wait(&mut self, pacer: &Pacer, at: Instant) -> io::Result<()> {
+        while !self.interrupted() && !pacer.wait_for(at) {
+            self.hear()?;
         }
+        Ok(())
+    }
+
+    /// Hears what the owner says. A word counts from the moment the watch has come to, which is
+    /// half a second ago at the most: time must not run ahead of what still lies in the queue.
+    pub(super) fn hear(&mut self) -> io::Result<()> {
+        for _ in 0..WORDS_AT_ONCE {
+            let Some((word, reply)) = self.orders.words.next() else { break };
+            let mut obeyed = true;
+            let mut changes = Vec::new();
+            self.tell(|monitor, now, out| {
+                let mut out = |event: Event<'_>| {
+                    if let Event::Alert(change) = event {
+                        changes.push(change);
+                    }
+                    out(event);
+                };
+                match word {
+                    Word::Order(command) => obeyed = monitor.order(now, command, &mut out),
+                    Word::Acknowledge => monitor.acknowledge(now, &mut out),
+                    Word::Silence => monitor.silence(now, &mut out),
+                    Word::Status => {}
+                }
+            })?;
+            if matches!(word, Word::Order(_)) {
+                // A newer order takes the place of the one that still waits for a heading.
+                self.upkeep.here = false;
+            }
+            let answered = !changes.is_empty() || (obeyed && matches!(word, Word::Order(_)));
+            if !answered && !reply.is_awaited() {
+                self.remark(Remark::Unheeded { word })?;
+            }
+            let moment = self.moment();
+            reply.answer(|| Answer {
+                moment,
+                obeyed,
+                changes,
+                status: self.monitor.status(moment.now),
+                counts: self.sources().map(|source| *self.monitor.counts(source)).collect(),
+            });
+        }
+        Ok(())
     }
 
     /// How many sources there are.

@@ -221,6 +221,9 @@ mod tests {
             at: Instant::from_ms(812_300),
             kind: AlertKind::OffHeading,
             instance: Instance::Sensor(HCHDG),
+            number: 1,
+            revision: 1,
+            escalations: 0,
             occurrence: 1,
             priority: Priority::Alarm,
             state: State::ActiveUnacknowledged,
@@ -319,6 +322,7 @@ mod tests {
     #[test]
     fn only_what_nobody_answered_sounds_and_never_what_follows() {
         assert!(sounds(&off_heading()));
+        assert!(!sounds(&AlertChange { state: State::ActiveSilenced, ..off_heading() }));
         assert!(!sounds(&AlertChange { state: State::ActiveAcknowledged, ..off_heading() }));
         assert!(!sounds(&AlertChange { follows: Some(AlertKind::InputLost), ..off_heading() }));
     }

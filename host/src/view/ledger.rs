@@ -111,7 +111,7 @@ impl Ledger {
                 let before = self.variation.map_or(0, |(_, changes)| changes);
                 self.variation = Some((*variation, before.saturating_add(1)));
             }
-            Event::Notice(_) => {}
+            Event::Notice(_) | Event::Command(_) => {}
         }
     }
 

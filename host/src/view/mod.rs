@@ -9,6 +9,7 @@ pub mod kinds;
 pub mod ledger;
 pub mod notice;
 pub mod number;
+pub mod report;
 #[cfg(test)]
 pub(crate) mod sample;
 pub mod status;
@@ -20,6 +21,7 @@ pub mod wire;
 use chrono::DateTime;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::picture::SourceId;
+use lubber_core::time::Instant;
 
 /// When something happened: UTC where it is known, and always the time since the watch began.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -40,6 +42,14 @@ impl Stamp {
                 format!("+{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
             }
         }
+    }
+
+    /// The stamp of an earlier moment of the same watch.
+    #[must_use]
+    pub fn back_to(self, at: Instant) -> Self {
+        let ago = self.since_start_ms.saturating_sub(at.as_ms());
+        let utc_ms = self.utc_ms.map(|utc| utc.saturating_sub(i64::try_from(ago).unwrap_or(i64::MAX)));
+        Self { utc_ms, since_start_ms: self.since_start_ms - ago }
     }
 
     /// The day, `2026-07-14`, where UTC is known.

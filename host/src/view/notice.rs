@@ -112,6 +112,10 @@ pub fn words(notice: &Notice) -> String {
         Notice::OneSensor { kept, copy } => {
             format!("{copy} is a copy of {kept}: one sensor, and one witness")
         }
+        Notice::MayNotAcknowledge { origin } => format!(
+            "{origin} wants an alert acknowledged or silenced, but its source may not: it is refused. To let it, write \
+             may_acknowledge = true under its [[source]] in the boat file"
+        ),
         Notice::WeakField { horizontal_nt } => {
             format!("the horizontal field is only {horizontal_nt} nT here, under 6000: do not trust a magnetic heading")
         }
@@ -146,6 +150,10 @@ pub fn json(out: &mut String, stamp: Stamp, notice: &Notice) {
                 o.text("notice", "one-sensor");
                 o.text("kept", kept);
                 o.text("copy", copy);
+            }
+            Notice::MayNotAcknowledge { origin } => {
+                o.text("notice", "may-not-acknowledge");
+                o.text("from", origin);
             }
             Notice::WeakField { horizontal_nt } => {
                 o.text("notice", "weak-field");

@@ -122,8 +122,8 @@ const REFUSED: &[(&str, &[&str])] = &[
         ],
     ),
     (
-        "[[source]]\nfrom = \"-\"\nmay_acknowledge = true",
-        &["boat.toml:3: may_acknowledge: this version of lubber obeys no acknowledgement from the wire yet"],
+        "[[source]]\nfrom = \"-\"\nmay_acknowledge = \"yes\"",
+        &["boat.toml:3: may_acknowledge = \"yes\": expected true or false, for example: may_acknowledge = true"],
     ),
     ("[[source]]\nfrom = \"-\"\n[[source]]\nfrom = \"-\"", &["boat.toml:3: two sources are called \"-\""]),
     (

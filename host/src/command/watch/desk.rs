@@ -7,6 +7,7 @@ use lubber_core::time::Span;
 
 use crate::session::Moment;
 use crate::session::Remark;
+use crate::session::Word;
 use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::judging::Judging;
@@ -92,6 +93,18 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
         Remark::RolloverMended { weeks } => {
             ("rollover", format!("the date received is {weeks} weeks too early (GPS week rollover) and was mended"))
         }
+        Remark::Announces { works: true, why } => ("announce", format!("alerts are announced{why}")),
+        Remark::Announces { works: false, why } => ("announce", format!("alerts are NOT ANNOUNCED: {why}")),
+        Remark::Unheeded { word } => (
+            "unheeded",
+            match word {
+                Word::Acknowledge => "nothing waits to be acknowledged",
+                Word::Silence => "nothing sounds",
+                Word::Order(_) => "not steering here: there is no heading just now",
+                Word::Status => "the status is asked for with lubber status",
+            }
+            .into(),
+        ),
         Remark::NoModel { why } => ("no-model", why.to_owned()),
     }
 }

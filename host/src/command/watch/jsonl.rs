@@ -58,6 +58,7 @@ impl<W: Write> JsonSink<W> {
             o.text("notice", "start");
             o.text_or_null("boat_file", setup.boat_file.as_ref().map(|file| file.display()));
             o.text_or_null("card", setup.card.as_ref().map(|file| file.display()));
+            o.text_or_null("control", setup.control.as_ref().map(|path| path.display()));
             o.text_or_null("heading", setup.settings.primary);
             o.objects("sources", self.desk.sources.iter(), |o, (_, source)| {
                 o.text("name", &source.name);
@@ -124,7 +125,8 @@ impl<W: Write> Sink for JsonSink<W> {
                 Remark::Ended { source } => o.text("source", sources.name(source)),
                 Remark::GapSkipped { ms } => o.number("skipped_ms", ms),
                 Remark::RolloverMended { weeks } => o.number("weeks", weeks),
-                Remark::NoModel { .. } => {}
+                Remark::Announces { works, .. } => o.flag("works", works),
+                Remark::Unheeded { .. } | Remark::NoModel { .. } => {}
             }
             o.text("text", text);
         });

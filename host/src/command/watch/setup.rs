@@ -9,6 +9,7 @@ use lubber_core::monitor::SourceSettings;
 use lubber_core::picture::SourceId;
 
 use super::Args;
+use super::keys;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
 use crate::exit::Failure;
@@ -33,6 +34,12 @@ pub(super) struct Setup {
     /// The card that is used, and what is to be said about it.
     pub(super) card: Option<PathBuf>,
     pub(super) findings: Vec<String>,
+    /// Where the watch is spoken to.
+    pub(super) control: Option<PathBuf>,
+    /// Where alerts are announced.
+    pub(super) announce: Option<String>,
+    /// Whether keys are listened to.
+    pub(super) keys: bool,
 }
 
 impl Setup {
@@ -74,8 +81,9 @@ impl Setup {
                 // A source that the boat file knows is read as the boat file says.
                 let known = boat.sources.iter().find(|source| source.from == typed);
                 let checksum = known.map(|source| source.checksum).unwrap_or_default();
+                let may_acknowledge = known.is_some_and(|source| source.may_acknowledge);
                 if let Some(slot) = settings.sources.get_mut(place) {
-                    *slot = SourceSettings { checksum };
+                    *slot = SourceSettings { checksum, may_acknowledge };
                 }
                 let name = known.map_or(typed, |source| source.name.clone());
                 (input.clone(), view::Source { name, checksum })
@@ -104,6 +112,9 @@ impl Setup {
             boat: boat.name,
             card: card_path,
             findings,
+            control: None,
+            announce: args.announce.as_ref().map(ToString::to_string),
+            keys: false,
         })
     }
 
@@ -124,13 +135,15 @@ impl Setup {
         if let Some(boat) = &self.boat {
             lines.push(("boat", boat.clone()));
         }
-        for (_, source) in self.sources.iter() {
+        for (id, source) in self.sources.iter() {
             let rule = match source.checksum {
                 ChecksumPolicy::Required => "",
                 ChecksumPolicy::Optional => ", lines without a checksum pass",
                 ChecksumPolicy::Ignored => ", CHECKSUM IGNORED: damaged lines pass as good ones",
             };
-            lines.push(("source", format!("{}{rule}", source.name)));
+            let may = self.settings.sources.get(id.index()).is_some_and(|settings| settings.may_acknowledge);
+            let may = if may { ", may acknowledge alerts" } else { "" };
+            lines.push(("source", format!("{}{may}{rule}", source.name)));
         }
         lines.push((
             "boat file",
@@ -147,6 +160,15 @@ impl Setup {
             .collect();
         if !off.is_empty() {
             lines.push(("switched off", off.join(", ")));
+        }
+        if let Some(sink) = &self.announce {
+            lines.push(("announce", sink.clone()));
+        }
+        if let Some(control) = &self.control {
+            lines.push(("control", control.display().to_string()));
+        }
+        if self.keys {
+            lines.push(("keys", keys::HELP.into()));
         }
         for finding in &self.findings {
             lines.push(("note", finding.clone()));

@@ -1,0 +1,156 @@
+//! Commands about alerts from the wire: ACN and ACK, obeyed only from a source that may.
+
+use crate::alert::AlertKind;
+use crate::arbiter::AlertChange;
+use crate::arbiter::Arbiter;
+use crate::monitor::AlertCommand;
+use crate::monitor::Event;
+use crate::monitor::Notice;
+use crate::monitor::Settings;
+use crate::monitor::Told;
+use crate::picture::Origin;
+use crate::sentence::Field;
+use crate::sentence::Sentence;
+use crate::time::Instant;
+
+/// Whoever obeys them or not.
+pub(super) struct Commands<'a> {
+    pub(super) settings: &'a Settings,
+    pub(super) arbiter: &'a mut Arbiter,
+    pub(super) told: &'a mut Told,
+}
+
+impl Commands<'_> {
+    /// Takes one sentence; whatever is no command about an alert of ours is passed over.
+    #[inline(never)]
+    pub(super) fn take(
+        &mut self,
+        now: Instant,
+        origin: Origin,
+        sentence: &Sentence<'_>,
+        out: &mut impl FnMut(Event<'_>),
+    ) {
+        let Some((kind, instance, command)) = about_ours(sentence) else { return };
+        let source = origin.source;
+        let index = source.index();
+        let may = self.settings.sources.get(index).is_some_and(|settings| settings.may_acknowledge);
+        let meant = |change: &AlertChange| {
+            change.kind == kind && instance.is_none_or(|instance| instance == u32::from(change.number))
+        };
+        let mut alert = |change| out(Event::Alert(change));
+        let obeyed = match command {
+            b'A' if may => self.arbiter.acknowledge_those(now, meant, &mut alert),
+            b'S' if may => self.arbiter.silence_those(now, meant, &mut alert),
+            _ => false,
+        };
+        if let (false, Some(told)) = (may, self.told.may_not.get_mut(index)) {
+            if !*told {
+                *told = true;
+                out(Event::Notice(Notice::MayNotAcknowledge { origin }));
+            }
+        }
+        out(Event::Command(AlertCommand { source, kind, instance, command, obeyed }));
+    }
+}
+
+/// The alert of ours, its instance and the command, if that is what `sentence` is about. An instance
+/// that cannot be read must not become all of them.
+fn about_ours(sentence: &Sentence<'_>) -> Option<(AlertKind, Option<u32>, u8)> {
+    match sentence {
+        // Our alerts are those without a maker's letters.
+        Sentence::Acn(acn) if acn.manufacturer.is_empty() => {
+            let kind = AlertKind::by_number(acn.alert.known()?)?;
+            let instance = match acn.instance {
+                Field::Known(instance) => Some(instance),
+                Field::Absent => None,
+                Field::Unusable(_) => return None,
+            };
+            Some((kind, instance, acn.command.known().unwrap_or(b' ')))
+        }
+        Sentence::Ack(ack) => Some((AlertKind::by_alarm_number(ack.alarm.known()?)?, None, b'A')),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arbiter::State;
+    use crate::monitor::Monitor;
+    use crate::monitor::SourceSettings;
+    use crate::picture::SourceId;
+    use std::format;
+    use std::string::String;
+    use std::vec::Vec;
+
+    fn sentence(body: &str) -> String {
+        format!("${body}*{:02X}\r\n", body.bytes().fold(0, |sum, byte| sum ^ byte))
+    }
+
+    /// A watch of two sources that both fell silent; only the second may acknowledge.
+    fn alarmed() -> (Monitor, Instant) {
+        let mut settings = Settings { source_count: 2, ..Settings::default() };
+        settings.sources[1] = SourceSettings { may_acknowledge: true, ..SourceSettings::default() };
+        let mut monitor = Monitor::new(Instant::from_ms(0), settings);
+        for source in [SourceId(0), SourceId(1)] {
+            monitor.input_works(Instant::from_ms(100), source, false, &mut |_| {});
+        }
+        let now = Instant::from_ms(1_000);
+        monitor.tick(now, &mut |_| {});
+        assert_eq!(monitor.status(now).alerts.len(), 2);
+        (monitor, now)
+    }
+
+    /// What `body` from `source` does: the new states by number, whether obeyed, notices.
+    fn told(monitor: &mut Monitor, now: Instant, source: u8, body: &str) -> (Vec<(u8, State)>, Option<bool>, usize) {
+        let (mut states, mut obeyed, mut notices) = (Vec::new(), None, 0);
+        monitor.bytes(now, SourceId(source), sentence(body).as_bytes(), &mut |event| match event {
+            Event::Alert(change) => states.push((change.number, change.state)),
+            Event::Command(command) => obeyed = Some(command.obeyed),
+            Event::Notice(Notice::MayNotAcknowledge { .. }) => notices += 1,
+            _ => {}
+        });
+        (states, obeyed, notices)
+    }
+
+    #[test]
+    fn only_a_source_that_may_is_obeyed_and_only_about_what_it_names() {
+        let (mut monitor, now) = alarmed();
+        let refused = (Vec::new(), Some(false), 1);
+        assert_eq!(told(&mut monitor, now, 0, "RAACN,220516,,10976,1,A,C"), refused);
+        // Told once; refused each time.
+        assert_eq!(told(&mut monitor, now, 0, "VRACK,976"), (Vec::new(), Some(false), 0));
+        let silenced = std::vec![(1, State::ActiveSilenced)];
+        assert_eq!(told(&mut monitor, now, 1, "RAACN,220516,,10976,1,S,C"), (silenced, Some(true), 0));
+        let second = std::vec![(2, State::ActiveAcknowledged)];
+        assert_eq!(told(&mut monitor, now, 1, "RAACN,220516,,10976,2,A,C"), (second, Some(true), 0));
+        // Once more changes nothing, and is no refusal.
+        assert_eq!(told(&mut monitor, now, 1, "RAACN,220516,,10976,2,A,C"), (Vec::new(), Some(true), 0));
+        // ACK knows no instances: all of the kind.
+        let first = std::vec![(1, State::ActiveAcknowledged)];
+        assert_eq!(told(&mut monitor, now, 1, "VRACK,976"), (first, Some(true), 0));
+    }
+
+    #[test]
+    fn what_is_not_ours_or_not_known() {
+        let (mut monitor, now) = alarmed();
+        // Another maker's alert, another number, an instance that cannot be read: none of ours.
+        for body in ["RAACN,220516,TCK,10976,1,A,C", "RAACN,220516,,002,1,A,C", "RAACN,,,10976,x,A,C", "VRACK,001"] {
+            assert_eq!(told(&mut monitor, now, 1, body), (Vec::new(), None, 0), "{body}");
+        }
+        // Ours, but no command that is obeyed, or an alert that does not stand.
+        for body in ["RAACN,,,10976,1,O,C", "RAACN,,,10976,1,Q,C", "RAACN,,,10976,9,A,C", "RAACN,,,10971,1,A,C"] {
+            assert_eq!(told(&mut monitor, now, 1, body), (Vec::new(), Some(false), 0), "{body}");
+        }
+    }
+
+    #[test]
+    fn numbers_are_the_alerts_own() {
+        for kind in AlertKind::ALL {
+            assert_eq!(AlertKind::by_number(kind.number()), Some(kind));
+            assert_eq!(AlertKind::by_alarm_number(kind.alarm_number()), Some(kind));
+            assert!((900..1000).contains(&kind.alarm_number()), "three digits");
+        }
+        assert_eq!(AlertKind::by_number(971), None);
+    }
+}

@@ -1,0 +1,131 @@
+//! How the watch answers who speaks to it through the control socket.
+
+use std::path::PathBuf;
+
+use lubber_core::arbiter::AlertChange;
+use lubber_core::picture::Command;
+
+use super::Args;
+use super::desk::stamp;
+use crate::command::order;
+use crate::command::speak;
+use crate::control::ControlError;
+use crate::control::Reply;
+use crate::control::Request;
+use crate::control::Server;
+use crate::exit::Failure;
+use crate::session::Answer;
+use crate::session::Speaker;
+use crate::session::Word;
+use crate::view::Sources;
+use crate::view::alert;
+use crate::view::notice::steering_words;
+use crate::view::report;
+use crate::view::status;
+use crate::view::text::Row;
+
+/// The columns of a report: who reads it may have no terminal to ask.
+const WIDTH: usize = 80;
+
+/// The control socket of a watch, or why there is none.
+pub(super) struct Control {
+    /// Serves until it is dropped.
+    server: Option<Server>,
+    /// Why the usual place did not do.
+    pub(super) finding: Option<String>,
+}
+
+impl Control {
+    /// Opens it where the owner wants it, or at the usual place for a watch that somebody can speak to.
+    ///
+    /// A usual place that cannot be used is no reason to keep no watch: that is told. Another watch
+    /// there is one, and so is a place of the owner's own that does not do.
+    pub(super) fn open(args: &Args, prompt: bool, speaker: Speaker, sources: Sources) -> Result<Self, Failure> {
+        if args.no_control || (!prompt && args.control.is_none()) {
+            return Ok(Self { server: None, finding: None });
+        }
+        let answering = move |request| answer(request, &speaker, &sources);
+        match Server::open(&speak::place(args.control.as_ref()), answering) {
+            Ok(server) => Ok(Self { server: Some(server), finding: None }),
+            Err(error) if args.control.is_none() && !matches!(error, ControlError::Running(_)) => {
+                Ok(Self { server: None, finding: Some(format!("this watch cannot be spoken to: {error}")) })
+            }
+            Err(error) => Err(Failure::new(error.to_string())),
+        }
+    }
+
+    /// Where it lies.
+    pub(super) fn path(&self) -> Option<PathBuf> {
+        self.server.as_ref().map(|server| server.path().to_owned())
+    }
+}
+
+/// Puts one request to the watch and its answer in words.
+fn answer(request: Request, speaker: &Speaker, sources: &Sources) -> Reply {
+    let word = match &request {
+        Request::Steer(text) => match order::read(text) {
+            Some(command) => Word::Order(command),
+            None => return Reply::refused(format!("{}; or cancel. Example: steer 150C", order::EXPECTED)),
+        },
+        Request::Acknowledge => Word::Acknowledge,
+        Request::Silence => Word::Silence,
+        Request::Status => Word::Status,
+    };
+    let answer = match speaker.ask(word) {
+        Ok(answer) => answer,
+        Err(why) => return Reply::refused(why.to_string()),
+    };
+    match word {
+        Word::Order(command) if answer.obeyed => Reply::done(ordered(command, &answer)),
+        Word::Order(_) => Reply::refused(no_heading(&answer)),
+        Word::Acknowledge => Reply::done(changed("acknowledged", "nothing waits to be acknowledged", &answer, sources)),
+        Word::Silence => Reply::done(changed("silenced for 30 s", "nothing sounds", &answer, sources)),
+        Word::Status => report(&answer, sources),
+    }
+}
+
+fn ordered(command: Command, answer: &Answer) -> String {
+    let status = &answer.status;
+    let what = match command {
+        Command::Steer(order) => format!("steering {order}"),
+        Command::SteerHere | Command::SteerWind | Command::SteerHand => match status.steering {
+            lubber_core::picture::Steering::Heading { order, .. } => {
+                format!("steering {order}, the heading she has now")
+            }
+            other => return steering_words(other),
+        },
+        Command::Cancel => return format!("the order is cancelled: {}", steering_words(status.steering)),
+    };
+    match status.off {
+        Some(_) => what,
+        None => format!("{what}; NOT WATCHED just now: there is no heading that it can be compared with"),
+    }
+}
+
+fn no_heading(answer: &Answer) -> String {
+    match answer.status.heading {
+        None => "not steering here: no heading has been heard yet; give the heading itself, such as 150C".into(),
+        Some(heading) => format!(
+            "not steering here: the heading is not there just now, the last one of {} came {} s ago; give the heading \
+             itself, such as 150C",
+            heading.origin,
+            heading.age.as_s()
+        ),
+    }
+}
+
+fn changed(done: &str, nothing: &str, answer: &Answer, sources: &Sources) -> String {
+    let name = |change: &AlertChange| format!("{} {}", change.kind, alert::instance(change.instance, sources));
+    let names: Vec<String> = answer.changes.iter().map(name).collect();
+    if names.is_empty() { nothing.into() } else { format!("{done}: {}", names.join(", ")) }
+}
+
+fn report(answer: &Answer, sources: &Sources) -> Reply {
+    let at = stamp(answer.moment);
+    let rows = report::rows(at, &answer.status, sources, WIDTH);
+    let text = rows.iter().map(Row::words).collect::<Vec<String>>().join("\n");
+    let mut json = String::new();
+    let none = lubber_core::frame::Counts::default();
+    status::json(&mut json, at, &answer.status, sources, |id| answer.counts.get(id.index()).unwrap_or(&none));
+    Reply { status: Some(json), ..Reply::done(text) }
+}

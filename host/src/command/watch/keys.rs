@@ -1,0 +1,59 @@
+//! The keys of a watch on a terminal.
+
+use lubber_core::picture::Command;
+
+use crate::session::Interrupt;
+use crate::session::Speaker;
+use crate::session::Word;
+use crate::terminal::Keys;
+
+/// What the keys are, in one line.
+pub(super) const HELP: &str = "a acknowledge, s silence, h hand, w wind, c steer here, q end";
+
+/// What a key means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Meaning {
+    Say(Word),
+    End,
+}
+
+/// With Caps Lock on they are the same keys.
+fn meaning(key: u8) -> Option<Meaning> {
+    Some(match key.to_ascii_lowercase() {
+        b'a' => Meaning::Say(Word::Acknowledge),
+        b's' => Meaning::Say(Word::Silence),
+        b'h' => Meaning::Say(Word::Order(Command::SteerHand)),
+        b'w' => Meaning::Say(Word::Order(Command::SteerWind)),
+        b'c' => Meaning::Say(Word::Order(Command::SteerHere)),
+        b'q' => Meaning::End,
+        _ => return None,
+    })
+}
+
+/// Listens to the keys, if there is a terminal to press them on.
+pub(super) fn listen(speaker: Speaker, interrupt: &Interrupt) -> Option<Keys> {
+    let (end, ended) = (interrupt.clone(), interrupt.clone());
+    let pressed = move |key| match meaning(key) {
+        // A queue that is full holds the same word many times over.
+        Some(Meaning::Say(word)) => drop(speaker.say(word)),
+        Some(Meaning::End) => end.set(),
+        None => {}
+    };
+    Keys::listen(pressed, move || ended.is_set())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_key_of_the_help_has_its_meaning_and_no_other_has() {
+        let told: Vec<u8> = HELP.split(", ").map(|key| key.as_bytes()[0]).collect();
+        for key in 0..=255u8 {
+            assert_eq!(meaning(key).is_some(), told.contains(&key.to_ascii_lowercase()), "{key}");
+        }
+        assert_eq!(meaning(b'a'), Some(Meaning::Say(Word::Acknowledge)));
+        assert_eq!(meaning(b'C'), Some(Meaning::Say(Word::Order(Command::SteerHere))));
+        assert_eq!(meaning(b'q'), Some(Meaning::End));
+    }
+}
