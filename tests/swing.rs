@@ -217,7 +217,7 @@ fn what_is_missing_is_named() {
         (&["swing", &log, "--from", "8 o'clock"], "08:02:30"),
         (&["swing", &log, "--variation", "4 N"], "--variation 4.1E"),
         (&["swing", &log, "--wind", "calm"], "--wind 4"),
-        (&["swing", "tcp:localhost:10110"], "lubber record tcp:localhost:10110"),
+        (&["swing", "tcp:localhost:10110"], "keep its lines in a file first"),
         (&["swing", "absent.nmea"], "there is no such file"),
         (&["swing", &log, &log], "named twice"),
     ] {

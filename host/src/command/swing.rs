@@ -47,9 +47,10 @@ enum What {
 }
 
 const HELP: &str = "\
-How to swing: on a day with less than 5 kn of wind (common practice, no source), away from traffic and
-steel, run straight for a minute, then one full circle to port in 90 s or more, straight again, and one
-to starboard, with engine and helm steady, at 3 kn or more. `lubber record` keeps the log.
+How to swing: on a day with less than 5 kn of wind (common practice, no source), away from
+traffic and steel, run straight for a minute, then one full circle to port in 90 s or more,
+straight again, and one to starboard, with engine and helm steady, at 3 kn or more. The log is
+the data line as it comes, kept in a plain file; the receiver's own times in it are enough.
 
 Examples:
   lubber swing morning.nmea

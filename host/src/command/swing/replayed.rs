@@ -38,7 +38,7 @@ pub(super) fn replay(
 ) -> Result<Replayed, Failure> {
     if let Some(live) = sources.iter().find(|source| !source.is_file() && **source != Source::Stdin) {
         return Err(Failure::new(format!(
-            "{live} is live, and a swing is reckoned from a log: keep one first, for example: lubber record {live}"
+            "{live} is live, and a swing is reckoned from a log: keep its lines in a file first, as they come"
         )));
     }
     if sources.len() > SourceId::MAX {
