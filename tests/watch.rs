@@ -152,7 +152,7 @@ fn every_line_of_json_is_as_designed() {
 fn the_text_fits_80_columns_and_has_no_colour_in_a_pipe() {
     let folder = Folder::new("text");
     // By a short name: where this repository lies must not decide where lines break.
-    folder.write("night-passage.nmea", &std::fs::read(DEMO).unwrap());
+    folder.write("night-passage.nmea", std::fs::read(DEMO).unwrap());
     let output = folder.run(&["night-passage.nmea"]);
     assert!(output.status.success());
     let text = text(&output.stdout);
