@@ -159,20 +159,20 @@ impl<'a> Problem<'a> {
         let variation = settings.variation_deg.to_radians();
         let mut problem = Self { series, layout, variation, prior_mean, prior: Symmetric::zero(size) };
         for (at, likely) in LIKELY_DEG.iter().enumerate() {
-            problem.expect(at, 0.0, likely.to_radians());
+            problem.presume(at, 0.0, likely.to_radians());
         }
-        problem.expect(LAG, settings.lag_prior_s, settings.lag_prior_sigma_s);
-        problem.expect(QUICK, settings.lag_prior_s, settings.lag_prior_sigma_s);
+        problem.presume(LAG, settings.lag_prior_s, settings.lag_prior_sigma_s);
+        problem.presume(QUICK, settings.lag_prior_s, settings.lag_prior_sigma_s);
         let mut currents = problem.layout.current.clone();
         currents.dedup();
         for at in currents {
-            problem.expect(at, 0.0, LIKELY_CURRENT_MPS);
-            problem.expect(at + 1, 0.0, LIKELY_CURRENT_MPS);
+            problem.presume(at, 0.0, LIKELY_CURRENT_MPS);
+            problem.presume(at + 1, 0.0, LIKELY_CURRENT_MPS);
         }
         problem
     }
 
-    fn expect(&mut self, at: usize, mean: f64, sigma: f64) {
+    fn presume(&mut self, at: usize, mean: f64, sigma: f64) {
         self.prior_mean[at] = mean;
         self.prior.add(at, at, sigma.powi(-2));
     }
