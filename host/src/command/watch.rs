@@ -6,6 +6,7 @@ mod control;
 mod desk;
 mod jsonl;
 mod keys;
+mod life;
 mod setup;
 mod text;
 
@@ -39,6 +40,7 @@ use company::Companion;
 use company::Company;
 use control::Control;
 use desk::Desk;
+use life::Life;
 use setup::Setup;
 
 /// Keep watch, live or on a recorded log.
@@ -208,7 +210,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
-    let companions = companions(&args)?;
+    let companions = companions(&args, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
@@ -253,11 +255,14 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
 }
 
 /// All that keeps this watch company.
-fn companions(args: &Args) -> Result<Vec<Box<dyn Companion>>, Failure> {
+fn companions(args: &Args, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
     let mut companions: Vec<Box<dyn Companion>> = Vec::new();
     if let Some(sink) = &args.announce {
         let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
         companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
+    }
+    if let Some(life) = live.then(Life::asked_for).flatten() {
+        companions.push(Box::new(life));
     }
     Ok(companions)
 }
