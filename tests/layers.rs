@@ -36,11 +36,12 @@ const HOST: [(&str, &[&str]); 14] = [
     ("record", &["clock"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
+    ("service", &[]),
     (
         "command",
         &[
-            "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "record",
-            "boat", "simulate",
+"exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "record",
+            "boat", "simulate", "service",
         ],
     ),
 ];

@@ -18,6 +18,7 @@ pub mod exit;
 pub mod input;
 pub mod plot;
 pub mod record;
+pub mod service;
 pub mod session;
 pub mod simulate;
 pub mod terminal;
