@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 14] = [
+const HOST: [(&str, &[&str]); 15] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -40,8 +40,8 @@ const HOST: [(&str, &[&str]); 14] = [
     (
         "command",
         &[
-"exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "record",
-            "boat", "simulate", "service",
+            "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce",
+            "record", "boat", "simulate", "service",
         ],
     ),
 ];

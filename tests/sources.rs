@@ -78,7 +78,10 @@ fn a_cut_of_power_leaves_zeros_and_they_cost_nothing_but_themselves() {
 #[test]
 fn what_is_not_there_or_a_folder_says_so() {
     assert!(refusal(Source::File("/no/such/night.nmea".into())).to_string().contains("there is no such file"));
-    assert!(refusal(Source::File(std::env::temp_dir())).to_string().contains("it is a folder; name the log in it"));
+    let folder = Scratch::new("no-logs");
+    std::fs::create_dir_all(&folder.0).expect("a folder");
+    assert!(refusal(folder.source()).to_string().contains("it is a folder without logs"));
+    std::fs::remove_dir(&folder.0).expect("it is empty");
 }
 
 #[test]

@@ -7,6 +7,7 @@ pub mod listen;
 mod order;
 mod page;
 pub mod ports;
+pub mod record;
 pub mod silence;
 pub mod simulate;
 mod speak;
@@ -48,6 +49,7 @@ enum Verb {
     Status(status::Args),
     Listen(listen::Args),
     Ports(ports::Args),
+    Record(record::Args),
     Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
@@ -77,6 +79,7 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Status(args) => status::run(&args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
+        Verb::Record(args) => record::run(&args),
         Verb::Swing(args) => swing::run(&args),
         Verb::Card(args) => card::run(args),
         Verb::Simulate(args) => simulate::run(args),

@@ -7,6 +7,7 @@ mod desk;
 mod jsonl;
 mod keys;
 mod life;
+mod recording;
 mod setup;
 mod text;
 
@@ -41,6 +42,7 @@ use company::Company;
 use control::Control;
 use desk::Desk;
 use life::Life;
+use recording::Recording;
 use setup::Setup;
 
 /// Keep watch, live or on a recorded log.
@@ -108,6 +110,9 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
     heartbeat: Span,
+    /// Keep every line on disk too, as `lubber record` does with its usual limits. Live inputs only.
+    #[arg(long, value_name = "FOLDER")]
+    record: Option<PathBuf>,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -210,7 +215,12 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
-    let companions = companions(&args, live)?;
+    if args.record.is_some() && !live {
+        return Err(Failure::new(
+            "--record: a log is recorded already; to keep it in a folder: lubber record FILE --to FOLDER",
+        ));
+    }
+    let companions = companions(&args, &setup, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
@@ -255,11 +265,14 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
 }
 
 /// All that keeps this watch company.
-fn companions(args: &Args, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
+fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
     let mut companions: Vec<Box<dyn Companion>> = Vec::new();
     if let Some(sink) = &args.announce {
         let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
         companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
+    }
+    if let Some(folder) = &args.record {
+        companions.push(Box::new(Recording::start(folder, setup)?));
     }
     if let Some(life) = live.then(Life::asked_for).flatten() {
         companions.push(Box::new(life));

@@ -1,6 +1,5 @@
 //! The recorder's own thread, behind a bounded queue of bytes.
 
-use std::path::Path;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::Mutex;
@@ -125,9 +124,12 @@ pub struct Recorder {
     offset: Option<i64>,
     /// Sources of which bytes were lost since the last chunk.
     broken: [bool; SourceId::MAX],
-    /// Lost since it was last told.
+    /// Bytes that found no room.
     lost: u64,
-    lost_in_all: u64,
+    /// Of them so many are reported.
+    lost_told: u64,
+    /// Whether it is reported that the thread does not keep up.
+    behind: bool,
 }
 
 impl Recorder {
@@ -177,7 +179,8 @@ impl Recorder {
             offset: None,
             broken: [false; SourceId::MAX],
             lost: 0,
-            lost_in_all: 0,
+            lost_told: 0,
+            behind: false,
         })
     }
 
@@ -198,7 +201,8 @@ impl Recorder {
         let mut chunk = self.chunk(at, utc_ms, source, bytes);
         let sent = loop {
             let Some(to) = &self.to else { break false };
-            match to.try_send(chunk) {
+            let full = self.queued.load(Ordering::Relaxed) > QUEUE_BYTES;
+            match if full { Err(TrySendError::Full(chunk)) } else { to.try_send(chunk) } {
                 Ok(()) => break true,
                 Err(TrySendError::Disconnected(_)) => break false,
                 Err(TrySendError::Full(back)) => chunk = back,
@@ -211,10 +215,15 @@ impl Recorder {
 
     /// The next report, if there is one.
     pub fn report(&mut self) -> Option<Report> {
-        if self.lost > 0 {
-            let lost = std::mem::take(&mut self.lost);
-            let why = format!("the disk does not keep up: {lost} bytes were lost; use a faster one");
+        if self.lost > self.lost_told && !self.behind {
+            self.behind = true;
+            let why = "the disk does not keep up and lines are being lost; use a faster one".to_owned();
             return Some(Report { works: false, why });
+        }
+        if self.behind && self.queued.load(Ordering::Relaxed) < QUEUE_BYTES / 2 {
+            self.behind = false;
+            let lost = self.lost - std::mem::replace(&mut self.lost_told, self.lost);
+            return Some(Report { works: self.written().works, why: format!("{lost} bytes were lost") });
         }
         self.reports.try_recv().ok()
     }
@@ -222,7 +231,7 @@ impl Recorder {
     /// What was written so far.
     pub fn written(&self) -> Written {
         let written = self.written.lock().unwrap_or_else(PoisonError::into_inner).clone();
-        Written { lost_bytes: self.lost_in_all, ..written }
+        Written { lost_bytes: self.lost, ..written }
     }
 
     /// Puts everything on disk and ends; waits for that, but not for a disk that hangs.
@@ -262,7 +271,6 @@ impl Recorder {
             self.queued.fetch_add(bytes, Ordering::Relaxed);
         } else {
             self.lost += bytes as u64;
-            self.lost_in_all += bytes as u64;
         }
     }
 }
@@ -380,12 +388,5 @@ impl<F: FileLayer> Keeper<F> {
             works: self.works,
             failures: written.failures,
         };
-    }
-}
-
-impl Settings {
-    /// Live lines of `sources`, kept in `folder` within the usual limits.
-    pub fn live(folder: &Path, sources: Vec<String>) -> Self {
-        Self { folder: folder.to_owned(), limits: Limits::default(), sources, times: Times::Live }
     }
 }

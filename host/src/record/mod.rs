@@ -46,4 +46,4 @@ mod trouble;
 
 pub use keeper::{Recorder, Report, Settings, Times, Written};
 pub use rotate::Limits;
-pub use trouble::RecordError;
+pub use trouble::{RecordError, Size};

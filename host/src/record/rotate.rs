@@ -164,6 +164,11 @@ impl<F: FileLayer> Rotation<F> {
         }
         self.pending.extend_from_slice(line);
         self.pending_lines += 1;
+        if self.pending.len() >= PENDING / 2 && !self.fails {
+            // So much comes at once only from a log.
+            let _ = self.sync();
+            return;
+        }
         let appended = self.open.as_ref().map_or(0, |open| open.appended);
         if self.pending.len() - appended >= BLOCK && !self.fails {
             self.fails = self.append().map_err(|error| self.failed(&error)).is_err();

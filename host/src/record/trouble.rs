@@ -33,7 +33,8 @@ impl fmt::Display for BelowFloor {
 impl std::error::Error for BelowFloor {}
 
 /// A number of bytes for a person, in powers of ten as disks are sold.
-pub(super) struct Size(pub(super) u64);
+#[derive(Clone, Copy, Debug)]
+pub struct Size(pub u64);
 
 impl fmt::Display for Size {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -57,7 +58,7 @@ pub(super) fn words(error: &io::Error, folder: &Path) -> String {
         }
         ErrorKind::PermissionDenied => "you may not write there; ask its owner, or change it with chmod u+rwx",
         ErrorKind::NotFound if folder.is_dir() => "the file that was being written is gone; do not move it meanwhile",
-        ErrorKind::NotFound => "the folder is gone; put its disk back, or make the folder again",
+        ErrorKind::NotFound => "the folder is not there; put its disk back, or make the folder",
         ErrorKind::NotADirectory | ErrorKind::AlreadyExists => "it is no folder; name another",
         ErrorKind::FileTooLarge => "the system lets no file grow so far; set a smaller size, or ulimit -f unlimited",
         ErrorKind::WouldBlock => "another lubber records there; name another folder",
@@ -78,6 +79,6 @@ mod tests {
         }
         let floor = io::Error::new(ErrorKind::StorageFull, BelowFloor { free: 1_500_000, floor: 200_000_000 });
         assert!(words(&floor, &folder).starts_with("only 1.5 MB of the disk are free and 200.0 MB are to stay free"));
-        assert!(words(&ErrorKind::NotFound.into(), Path::new("/no/such/folder")).contains("the folder is gone"));
+        assert!(words(&ErrorKind::NotFound.into(), Path::new("/no/such/folder")).contains("the folder is not there"));
     }
 }

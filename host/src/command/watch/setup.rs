@@ -38,6 +38,8 @@ pub(super) struct Setup {
     pub(super) control: Option<PathBuf>,
     /// Where alerts are announced.
     pub(super) announce: Option<String>,
+    /// Where every line is kept.
+    pub(super) record: Option<PathBuf>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
 }
@@ -114,6 +116,7 @@ impl Setup {
             findings,
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
+            record: args.record.clone(),
             keys: false,
         })
     }
@@ -163,6 +166,9 @@ impl Setup {
         }
         if let Some(sink) = &self.announce {
             lines.push(("announce", sink.clone()));
+        }
+        if let Some(folder) = &self.record {
+            lines.push(("record", folder.display().to_string()));
         }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));

@@ -4,8 +4,8 @@ use std::io::ErrorKind;
 
 use super::super::rotate::Limits;
 use super::super::rotate::Rotation;
-use super::START_MS;
 use super::SMALL;
+use super::START_MS;
 use super::disk::Disk;
 use super::give;
 use super::numbers;
