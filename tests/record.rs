@@ -132,7 +132,14 @@ impl Drop for Recorder {
 fn alerts(folder: &Folder, source: &str) -> Vec<Value> {
     let (status, text) = folder.run(&["watch", source, "--format", "jsonl", "--heading", "HCHDG"]);
     assert_eq!(status, Some(0), "{text}");
-    let all = text.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    let all = text.lines().map(|line| {
+        let mut line = serde_json::from_str::<Value>(line).unwrap();
+        // An alert about the source itself names it.
+        if line["instance"] == source {
+            line["instance"] = "the source".into();
+        }
+        line
+    });
     all.filter(|line| line.get("alert").is_some()).collect()
 }
 
@@ -277,7 +284,8 @@ fn a_folder_that_is_taken_away_is_told_and_begun_anew() {
     recorder.say("HCHDG,2.0,,,4.1,W");
     fs::create_dir(&log).unwrap();
     recorder.until("recording works again");
-    until("the second is on disk", || (lines(&log).len() == 1).then_some(()));
+    let second = sentence("HCHDG,2.0,,,4.1,W");
+    until("the second is on disk", || (lines(&log).last() == Some(&second)).then_some(()));
     let (_, words) = recorder.end();
     assert!(words.contains("Recorded 2 lines"), "{words}");
 }
@@ -323,7 +331,8 @@ fn a_watch_records_and_says_when_it_does_not() {
     assert!(told.contains("record"), "{told}");
     fs::create_dir(&log).unwrap();
     watch.say("HCHDG,2.0,,,4.1,W");
-    until("it works again", || (lines(&log).len() == 1).then_some(()));
+    let second = sentence("HCHDG,2.0,,,4.1,W");
+    until("it works again", || (lines(&log).last() == Some(&second)).then_some(()));
     let (status, words) = folder.run(&["watch", &fixture("swing.nmea"), "--record", "log2"]);
     assert_eq!(status, Some(2));
     assert!(words.contains("a log is recorded already"), "{words}");
@@ -360,7 +369,7 @@ fn compressed_logs_are_read_like_any_other() {
     let piped = String::from_utf8(child.wait_with_output().unwrap().stdout).unwrap();
     assert_eq!(piped.trim_end().replace("\"-\"", "\"\""), plain.1.replace(&fixture("swing.nmea"), ""));
     // One that a crash has cut counts as far as it goes.
-    fs::write(folder.0.join("cut.zst"), &packed[..packed.len() / 2]).unwrap();
+    fs::write(folder.0.join("cut.zst"), &packed[..packed.len() * 3 / 4]).unwrap();
     let (status, words) = folder.run(&["watch", "cut.zst", "--heading", "HCHDG"]);
     assert_eq!(status, Some(0), "{words}");
     assert!(words.contains("damaged or not complete"), "{words}");

@@ -171,7 +171,10 @@ mod tests {
     use super::*;
 
     fn packed(text: &[u8]) -> Vec<u8> {
-        zstd::stream::encode_all(text, 3).unwrap()
+        let mut encoder = zstd::stream::write::Encoder::new(Vec::new(), 3).unwrap();
+        encoder.include_checksum(true).unwrap();
+        io::Write::write_all(&mut encoder, text).unwrap();
+        encoder.finish().unwrap()
     }
 
     fn read(bytes: &[u8]) -> (Vec<u8>, u32) {

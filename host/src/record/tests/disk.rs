@@ -11,8 +11,8 @@ use std::io::Read;
 use std::sync::Arc;
 use std::sync::Mutex;
 
-use super::super::file_layer::Entry;
-use super::super::file_layer::FileLayer;
+use crate::record::file_layer::Entry;
+use crate::record::file_layer::FileLayer;
 
 const BLOCK: usize = 512;
 

@@ -1,6 +1,5 @@
 //! The power is cut at every write.
 
-use super::super::rotate::Rotation;
 use super::SMALL;
 use super::START_MS;
 use super::disk::Chance;
@@ -9,6 +8,7 @@ use super::give;
 use super::numbers;
 use super::pack_all;
 use super::read_all;
+use crate::record::rotate::Rotation;
 
 const LINES: usize = 160;
 

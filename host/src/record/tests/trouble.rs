@@ -2,8 +2,6 @@
 
 use std::io::ErrorKind;
 
-use super::super::rotate::Limits;
-use super::super::rotate::Rotation;
 use super::SMALL;
 use super::START_MS;
 use super::disk::Disk;
@@ -11,6 +9,8 @@ use super::give;
 use super::numbers;
 use super::pack_all;
 use super::read_all;
+use crate::record::rotate::Limits;
+use crate::record::rotate::Rotation;
 
 fn open(disk: &Disk, limits: Limits) -> Rotation<Disk> {
     Rotation::open(disk.clone(), limits).unwrap()
@@ -174,7 +174,7 @@ fn so_much_of_the_disk_stays_free() {
 
 #[test]
 fn what_others_keep_in_the_folder_is_left_alone() {
-    use super::super::file_layer::FileLayer;
+    use crate::record::file_layer::FileLayer;
     let mut disk = Disk::default();
     for name in ["night.nmea", "notes.txt", "2026-07-01T000000Z.nmea.gz"] {
         let mut file = disk.create(name).unwrap();
