@@ -390,3 +390,61 @@ impl<F: FileLayer> Keeper<F> {
         };
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A recorder whose thread does not come to its work: the other ends of its channels.
+    fn stuck(room: usize) -> (Recorder, Receiver<Chunk>, SyncSender<Report>) {
+        let (to, chunks) = sync_channel(room);
+        let (report, reports) = sync_channel(REPORTS);
+        let recorder = Recorder {
+            to: Some(to),
+            queued: Arc::default(),
+            reports,
+            ended: sync_channel(0).1,
+            written: Arc::new(Mutex::new(Written { works: true, ..Written::default() })),
+            times: Times::Log,
+            offset: None,
+            broken: [false; SourceId::MAX],
+            lost: 0,
+            lost_told: 0,
+            behind: false,
+        };
+        (recorder, chunks, report)
+    }
+
+    #[test]
+    fn what_a_disk_is_too_slow_for_is_counted_and_told_once() {
+        let (mut recorder, chunks, _report) = stuck(2);
+        let take = |recorder: &mut Recorder, bytes: &[u8]| {
+            recorder.take(Instant::from_ms(5), None, SourceId(0), bytes);
+        };
+        take(&mut recorder, b"$A");
+        take(&mut recorder, b",1\r\n");
+        assert_eq!(recorder.report(), None);
+        take(&mut recorder, b"$LOST");
+        take(&mut recorder, b",2\r\n");
+        let told = recorder.report().unwrap();
+        assert!(!told.works && told.why.contains("does not keep up"), "{told:?}");
+        // The thread comes to its work again.
+        let first = chunks.recv().unwrap();
+        assert!(!first.broken && first.offset == 0);
+        assert!(!chunks.recv().unwrap().broken);
+        let again = recorder.report().unwrap();
+        assert!(again.works && again.why == "9 bytes were lost", "{again:?}");
+        take(&mut recorder, b"$B\r\n");
+        assert!(chunks.recv().unwrap().broken, "what was begun before is no part of what comes now");
+        assert_eq!((recorder.report(), recorder.written().lost_bytes), (None, 9));
+    }
+
+    #[test]
+    fn the_queue_is_bounded_in_bytes_too() {
+        let (mut recorder, _chunks, _report) = stuck(QUEUE);
+        let block = vec![b'x'; 100_000];
+        (0..20).for_each(|_| recorder.take(Instant::default(), None, SourceId(1), &block));
+        assert_eq!(recorder.written().lost_bytes, 1_000_000);
+        assert!(recorder.report().is_some_and(|report| !report.works));
+    }
+}

@@ -137,7 +137,7 @@ impl<F: FileLayer> Rotation<F> {
 
     /// The latest second of the files without a date.
     pub(super) fn last_undated(&self) -> Option<i64> {
-        self.closed.keys().map(|(name, _)| name.second).filter(|second| *second < CLOCKS_FROM_MS / 1000).next_back()
+        self.closed.keys().map(|(name, _)| name.second).rfind(|second| *second < CLOCKS_FROM_MS / 1000)
     }
 
     /// The file being written.

@@ -45,8 +45,18 @@ struct State {
     /// Every write ends so, if at all.
     fails: Option<ErrorKind>,
     sync_fails: bool,
+    lie: Option<Lie>,
     room: Option<u64>,
     gone: bool,
+}
+
+/// What a bad disk says that it did, and did not.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Lie {
+    /// The sync of a file.
+    Sync,
+    /// The sync of the folder.
+    Folder,
 }
 
 /// A small generator of chance: xorshift64*, from memory; only its spread matters here.
@@ -78,6 +88,10 @@ impl Disk {
 
     pub(super) fn fail(&self, kind: Option<ErrorKind>) {
         self.with(|state| state.fails = kind);
+    }
+
+    pub(super) fn lie(&self, lie: Option<Lie>) {
+        self.with(|state| state.lie = lie);
     }
 
     pub(super) fn fail_syncs(&self, fail: bool) {
@@ -151,10 +165,10 @@ fn torn(inode: &Inode, chance: &mut Chance) -> Vec<u8> {
         1 => left.truncate(platter.len()),
         // Its length is there and its blocks are not, or only some.
         worst => {
-            for at in platter.len()..length {
+            for (at, byte) in left.iter_mut().enumerate().skip(platter.len()) {
                 let block = at / BLOCK;
-                if worst == 2 || (block.wrapping_mul(0x9E37) ^ length) % 3 == 0 {
-                    left[at] = 0;
+                if worst == 2 || (block.wrapping_mul(0x9E37) ^ length).is_multiple_of(3) {
+                    *byte = 0;
                 }
             }
         }
@@ -237,7 +251,9 @@ impl FileLayer for Disk {
             if state.sync_fails {
                 return Err(io::Error::other("the card does not answer"));
             }
-            state.inodes[*file].platter = state.inodes[*file].seen.clone();
+            if state.lie != Some(Lie::Sync) {
+                state.inodes[*file].platter = state.inodes[*file].seen.clone();
+            }
             Ok(())
         })
     }
@@ -283,8 +299,10 @@ impl FileLayer for Disk {
     fn sync_folder(&mut self) -> io::Result<()> {
         self.with(|state| {
             state.write()?;
-            state.changes.clear();
-            state.platter = state.seen.clone();
+            if state.lie != Some(Lie::Folder) {
+                state.changes.clear();
+                state.platter = state.seen.clone();
+            }
             Ok(())
         })
     }

@@ -30,26 +30,24 @@ fn give(rotation: &mut Rotation<Disk>, ms: i64, number: usize) {
     rotation.line(ms, &line);
 }
 
-/// The lines of every file, in the order of their names; each file's lines must be whole.
-fn read_all(disk: &Disk) -> Vec<(i64, String)> {
+/// The lines of every file, in the order of their names; what is not readable, or has no stamp, is wrong.
+fn read_all(disk: &Disk) -> Result<Vec<(i64, String)>, String> {
     let mut files: Vec<_> = disk.files().into_iter().filter_map(|(n, b)| Some((Name::parse(&n)?, b))).collect();
     files.sort_by_key(|(name, _)| *name);
     let mut all = Vec::new();
     for ((name, form), bytes) in files {
         let mut text = String::new();
-        match form {
-            Form::Packed => {
-                let mut unpacked = zstd::stream::read::Decoder::new(bytes.as_slice()).unwrap();
-                unpacked.read_to_string(&mut text).unwrap_or_else(|error| panic!("{name:?}: {error}"));
-            }
-            _ => text = String::from_utf8(bytes).unwrap(),
-        }
+        let mut read: Box<dyn Read> = match form {
+            Form::Packed => Box::new(zstd::stream::read::Decoder::new(bytes.as_slice()).unwrap()),
+            _ => Box::new(bytes.as_slice()),
+        };
+        read.read_to_string(&mut text).map_err(|error| format!("{name:?}: {error}"))?;
         for line in text.split_inclusive('\n') {
-            let ms = super::lines::stamp_of(line.as_bytes()).unwrap_or_else(|| panic!("torn: {line:?}"));
-            all.push((ms, line.split_once('$').map(|(_, rest)| format!("${rest}")).unwrap()));
+            let ms = super::lines::stamp_of(line.as_bytes()).ok_or_else(|| format!("torn: {line:?}"))?;
+            all.push((ms, line.split_once('$').map(|(_, rest)| format!("${rest}")).unwrap_or_default()));
         }
     }
-    all
+    Ok(all)
 }
 
 fn pack_all(rotation: &mut Rotation<Disk>) {
@@ -62,12 +60,11 @@ fn pack_all(rotation: &mut Rotation<Disk>) {
     panic!("it never ends");
 }
 
-/// The numbers of the lines, which must be whole.
-fn numbers(lines: &[(i64, String)]) -> Vec<usize> {
+/// The numbers of the lines; one that is not whole is wrong.
+fn numbers(lines: &[(i64, String)]) -> Result<Vec<usize>, String> {
     let number = |(_, line): &(i64, String)| {
-        let number = line.split(',').nth(1).and_then(|word| word.parse().ok()).unwrap_or(usize::MAX);
-        assert!(number != usize::MAX && *line == text(number), "not whole: {line:?}");
-        number
+        let number = line.split(',').nth(1).and_then(|word| word.parse().ok());
+        number.filter(|number| *line == text(*number)).ok_or_else(|| format!("not whole: {line:?}"))
     };
     lines.iter().map(number).collect()
 }

@@ -43,8 +43,8 @@ fn a_new_file_each_day_and_at_its_size() {
     assert_eq!(names[0], "2026-07-13T235930Z.nmea.zst");
     assert!(names.contains(&"2026-07-14T000000Z.nmea.zst".to_owned()), "{names:?}");
     assert!(names.len() >= 4);
-    let lines = read_all(&disk);
-    assert_eq!(numbers(&lines), (0..100).collect::<Vec<_>>());
+    let lines = read_all(&disk).unwrap();
+    assert_eq!(numbers(&lines).unwrap(), (0..100).collect::<Vec<_>>());
     assert!(lines.windows(2).all(|pair| pair[1].0 - pair[0].0 == 1000));
 }
 
@@ -67,7 +67,11 @@ fn whatever_a_disk_says_nothing_is_lost_and_it_works_again() {
             assert_eq!(run(&mut rotation, healthy + 40, 10), 10, "{kind}");
             assert_eq!(rotation.counts.lost, 0);
             end(rotation);
-            assert_eq!(numbers(&read_all(&disk)), (0..healthy + 50).collect::<Vec<_>>(), "{kind} after {healthy}");
+            assert_eq!(
+                numbers(&read_all(&disk).unwrap()).unwrap(),
+                (0..healthy + 50).collect::<Vec<_>>(),
+                "{kind} after {healthy}"
+            );
         }
     }
 }
@@ -82,7 +86,7 @@ fn what_a_failed_sync_left_out_is_written_again() {
     disk.fail_syncs(false);
     assert_eq!(run(&mut rotation, 10, 5), 5);
     end(rotation);
-    assert_eq!(numbers(&read_all(&disk)), (0..15).collect::<Vec<_>>());
+    assert_eq!(numbers(&read_all(&disk).unwrap()).unwrap(), (0..15).collect::<Vec<_>>());
 }
 
 #[test]
@@ -96,7 +100,7 @@ fn a_full_disk_takes_the_rest_of_a_line_when_there_is_room() {
         disk.room(None);
         assert_eq!(run(&mut rotation, 60, 5), 5);
         end(rotation);
-        assert_eq!(numbers(&read_all(&disk)), (0..65).collect::<Vec<_>>());
+        assert_eq!(numbers(&read_all(&disk).unwrap()).unwrap(), (0..65).collect::<Vec<_>>());
         assert_eq!(disk.files().len(), 2, "one of each day: {:?}", disk.files().keys());
     }
 }
@@ -131,7 +135,7 @@ fn a_folder_that_is_gone_is_told_though_nothing_comes_and_begun_anew_when_it_is_
     disk.take_away(false);
     assert_eq!(run(&mut rotation, 10, 5), 5);
     end(rotation);
-    assert_eq!(numbers(&read_all(&disk)), (5..15).collect::<Vec<_>>());
+    assert_eq!(numbers(&read_all(&disk).unwrap()).unwrap(), (5..15).collect::<Vec<_>>());
 }
 
 #[test]
@@ -147,7 +151,7 @@ fn the_oldest_go_when_there_is_too_much() {
     }
     assert!(rotation.counts.dropped > 5);
     end(rotation);
-    let lines = numbers(&read_all(&disk));
+    let lines = numbers(&read_all(&disk).unwrap()).unwrap();
     assert_eq!(lines.last(), Some(&399));
     assert!(lines.windows(2).all(|pair| pair[1] == pair[0] + 1), "only the beginning is gone");
 }
