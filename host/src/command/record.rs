@@ -96,6 +96,9 @@ Exit status: 0 the input ended; 2 could not do it, or lines were lost; 130 inter
 const QUEUE: usize = 256;
 /// How long an interrupt may go unseen.
 const SLICE: Duration = Duration::from_millis(200);
+/// A disk that is slow for so long is waited for; then lines are lost, and that is counted. Meanwhile the system holds
+/// what comes in: a serial line brings some 8 kB in 2 s.
+const PATIENCE: Duration = Duration::from_secs(2);
 /// A UTC this far from the one in use replaces it; less is the jitter of the line.
 const CLOCK_STEP_MS: u64 = 1_000;
 
@@ -202,7 +205,7 @@ impl Keep {
             }
             begun = true;
             let utc_ms = piece.utc_ms;
-            self.recorder.take_all(piece.at, utc_ms, piece.source, piece.bytes);
+            self.recorder.take_waiting(piece.at, utc_ms, piece.source, piece.bytes, Duration::MAX);
             self.look(clock.now(), utc_ms)?;
         }
     }
@@ -225,7 +228,7 @@ impl Keep {
             match from.recv_timeout(SLICE) {
                 Ok(Live::Bytes { source, at, bytes }) => {
                     // Before it is known what they say: what comes after a date is dated by it.
-                    self.recorder.take(at, date.utc(at), source, &bytes);
+                    self.recorder.take_waiting(at, date.utc(at), source, &bytes, PATIENCE);
                     date.hear(at, source, &bytes);
                 }
                 Ok(Live::Works { works: true, .. }) | Err(RecvTimeoutError::Timeout) => {}

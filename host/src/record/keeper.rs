@@ -196,18 +196,26 @@ impl Recorder {
         self.settle(sent, source, bytes.len());
     }
 
-    /// As [`Self::take`], but waits for room: for a log, which has time.
-    pub fn take_all(&mut self, at: Instant, utc_ms: Option<i64>, source: SourceId, bytes: &[u8]) {
+    /// As [`Self::take`], but waits for room, up to `patience`: for whoever has nothing else to do.
+    pub fn take_waiting(
+        &mut self,
+        at: Instant,
+        utc_ms: Option<i64>,
+        source: SourceId,
+        bytes: &[u8],
+        patience: Duration,
+    ) {
         let mut chunk = self.chunk(at, utc_ms, source, bytes);
+        let begun = Clock::start();
         let sent = loop {
             let Some(to) = &self.to else { break false };
             let full = self.queued.load(Ordering::Relaxed) > QUEUE_BYTES;
             match if full { Err(TrySendError::Full(chunk)) } else { to.try_send(chunk) } {
                 Ok(()) => break true,
-                Err(TrySendError::Disconnected(_)) => break false,
-                Err(TrySendError::Full(back)) => chunk = back,
+                Err(TrySendError::Full(back)) if Duration::from_millis(begun.now().as_ms()) < patience => chunk = back,
+                Err(_) => break false,
             }
-            // Room is made every few microseconds, unless the disk is slow; nothing else waits for us.
+            // Room is made every few microseconds, unless the disk is slow.
             std::thread::park_timeout(Duration::from_millis(1));
         };
         self.settle(sent, source, bytes.len());
