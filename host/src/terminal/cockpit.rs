@@ -56,6 +56,8 @@ pub struct Scene {
 
 /// How long the trace is, in seconds.
 pub const TRACE_S: f64 = 600.0;
+/// Where nothing was known for longer than this the trace is broken, in seconds.
+const GAP_S: f64 = 65.0;
 /// How far to each side the trace reaches, in degrees.
 const SIDE: f64 = 30.0;
 /// The trace stands beside the facts from this width on.
@@ -141,17 +143,10 @@ fn trace(frame: &mut Frame<'_>, area: Rect, scene: &Scene) {
     let quiet = colour(Tone::Quiet, scene.night);
     let plain = colour(Tone::Title, scene.night);
     let wrong = colour(Tone::Alarm, scene.night);
-    let inside = |limit: f64| {
-        let near = scene.trace.iter().filter(move |(off, _)| off.abs() <= limit);
-        near.map(|(off, ago)| (*off, -ago)).collect::<Vec<_>>()
-    };
-    let within = inside(scene.limit_deg);
-    let beyond: Vec<(f64, f64)> = scene
-        .trace
-        .iter()
-        .filter(|(off, _)| off.abs() > scene.limit_deg)
-        .map(|(off, ago)| (off.clamp(-SIDE, SIDE), -ago))
-        .collect();
+    let limit = scene.limit_deg;
+    let at = |(off, ago): (f64, f64)| (off.clamp(-SIDE, SIDE), -ago);
+    let near = |pair: &&[(f64, f64)]| (pair[0].1 - pair[1].1).abs() <= GAP_S;
+    let joined: Vec<_> = scene.trace.windows(2).filter(near).map(|pair| (at(pair[0]), at(pair[1]))).collect();
     // A limit is a row of dots: the line that is drawn through is the lubber line alone.
     let dots: Vec<(f64, f64)> = (0..30)
         .flat_map(|dot| [-scene.limit_deg, scene.limit_deg].map(|x| (x, -f64::from(dot) * TRACE_S / 30.0)))
@@ -161,8 +156,10 @@ fn trace(frame: &mut Frame<'_>, area: Rect, scene: &Scene) {
             canvas.draw(&Points { coords: &dots, color: quiet });
             canvas.draw(&Stroke { x1: 0.0, y1: -TRACE_S, x2: 0.0, y2: 0.0, color: quiet });
             canvas.layer();
-            canvas.draw(&Points { coords: &within, color: plain });
-            canvas.draw(&Points { coords: &beyond, color: wrong });
+            for (one, other) in &joined {
+                let color = if one.0.abs().max(other.0.abs()) > limit { wrong } else { plain };
+                canvas.draw(&Stroke { x1: one.0, y1: one.1, x2: other.0, y2: other.1, color });
+            }
             canvas.print(-SIDE, 0.0, Line::styled("now", Style::new().fg(quiet)));
             canvas.print(-SIDE, -TRACE_S / 2.0, Line::styled("5 min ago", Style::new().fg(quiet)));
         },
