@@ -87,6 +87,10 @@ pub struct Args {
     /// Standard input is a log and drives time.
     #[arg(long)]
     log: bool,
+    /// A live source that cannot be opened at the start is an alert and tried again, and no reason not to
+    /// keep watch: for a watch that starts with the boat.
+    #[arg(long)]
+    keep_trying: bool,
     /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
     #[arg(long, value_name = "TIME", value_parser = instant)]
     start: Option<i64>,
