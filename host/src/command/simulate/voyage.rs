@@ -241,7 +241,7 @@ fn sail(
         }
     }) {
         if now.since_start_ms.is_multiple_of(truth_every_ms) {
-            now.write(&mut rows);
+            now.write(voyage.settings(), &mut rows);
         }
         if let Some(to) = truth.as_mut() {
             to.write_all(rows.as_bytes()).map_err(Fault::Truth)?;
