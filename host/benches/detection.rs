@@ -87,7 +87,7 @@ struct Outcome {
     judged: bool,
     /// Alerts before the fault came, which are false.
     before: usize,
-    /// Other alarms that came first.
+    /// Other alerts that came before it was found, and do not belong to the fault.
     others: Vec<AlertKind>,
 }
 
@@ -133,7 +133,11 @@ fn suffer(fault: &Fault, seed: u64) -> Outcome {
         delay_s,
         judged: passage.judged_s[kind as usize] > 0,
         before: before.len(),
-        others: after.iter().map(|(_, raised, _)| *raised).filter(|raised| *raised != kind).collect(),
+        others: after
+            .iter()
+            .map(|(_, raised, _)| *raised)
+            .filter(|raised| *raised != kind && !fault.also.contains(raised))
+            .collect(),
     }
 }
 

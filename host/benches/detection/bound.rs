@@ -6,8 +6,12 @@
 //! a fault then is a known shift of white noise. Both bounds assume that the model is exact and the
 //! noise normal, that the sign and the size of the fault are known beforehand, that the boat and
 //! the receiver follow a false compass at once, and that the order, the current and the offset of
-//! the headings are known. No judge knows as much; so a ratio of 1 is out of reach, and one below 1
-//! says that the fault was larger than assumed: a boat let go does not stop at the limit.
+//! the headings are known. No judge knows as much, so a ratio of 1 is out of reach.
+//!
+//! Off-heading is another question, for a boat let go is off her course long before she is off by
+//! more than the limit. Its bounds ask how soon after passing the limit it can be told from a boat
+//! that is kept just at the limit: by the formula, if she went another 15 degrees at once; by the
+//! clairvoyant, as she goes on turning at the rate of a boat let go, the median of [`LET_GO`] boats.
 //!
 //! - **Formula**: a step in place at once, ln(ARL) / KL, the first-order delay of the best test with
 //!   the average run length ARL to a false alert (Lorden, Ann. Math. Stat. 42, 1971; from memory).
@@ -16,11 +20,14 @@
 //!   otherwise known, run on made noise. Its threshold has the same ARL: the rate of crossings is
 //!   counted at two low thresholds and carried on as a straight line in its logarithm.
 
+use lubber::simulate::Happening;
 use lubber::simulate::Heard;
 use lubber::simulate::Second;
 use lubber::simulate::Voyage;
 
+use crate::passage::at;
 use crate::passage::boat;
+use crate::passage::sail;
 use crate::scenarios::Bounded;
 use crate::scenarios::CREEP_DPS;
 use crate::scenarios::FALSE_DEG;
@@ -41,6 +48,8 @@ const TRIALS: usize = 1000;
 /// Quiet hours that the model is fitted to, at the seed's own sea.
 const QUIET_MS: u64 = 4 * 3_600_000;
 const SEED: u64 = 70_001;
+/// Boats let go, to see how fast they turn at the limit.
+const LET_GO: u64 = 21;
 
 /// The bounds for one fault.
 pub(crate) struct Bound {
@@ -58,16 +67,17 @@ pub(crate) fn bound(of: Bounded) -> Bound {
     let (signal, step_s) = quiet_signal(of, two);
     let model = Model::fit(&signal);
     let samples = ARL_S / step_s;
-    let ramp_s = match of {
-        Bounded::StepTwoHeadings | Bounded::StepGps => FALSE_OVER_MS as f64 / 1000.0,
-        Bounded::CreepTwoHeadings | Bounded::CreepGps => FALSE_DEG / CREEP_DPS * 4.0,
-        Bounded::OffHeading => 0.0,
+    // How fast the shift grows, in degrees a second, and how far.
+    let (rate, full) = match of {
+        Bounded::StepTwoHeadings | Bounded::StepGps => (FALSE_DEG / (FALSE_OVER_MS as f64 / 1000.0), FALSE_DEG),
+        Bounded::CreepTwoHeadings | Bounded::CreepGps => (CREEP_DPS, f64::INFINITY),
+        Bounded::OffHeading => (let_go_rate(), f64::INFINITY),
     };
+    let shape = |k: usize| ((k + 1) as f64 * step_s * rate).min(full);
     let creeps = matches!(of, Bounded::CreepTwoHeadings | Bounded::CreepGps);
-    let full = if creeps { FALSE_DEG * 4.0 } else { FALSE_DEG };
-    let shape = |k: usize| full * if ramp_s > 0.0 { ((k + 1) as f64 * step_s / ramp_s).min(1.0) } else { 1.0 };
-    let standing = full * model.gain() / model.sigma;
-    let formula_s = (!creeps).then(|| samples.ln() / (0.5 * standing * standing) * step_s);
+    let standing = FALSE_DEG * model.gain() / model.sigma;
+    // Nothing is found before the first sample after it.
+    let formula_s = (!creeps).then(|| (samples.ln() / (0.5 * standing * standing)).max(1.0) * step_s);
     let signature: Vec<f64> = (0..WINDOW).map(|k| model.whiten(&shape, k) / model.sigma).collect();
     let clairvoyant = clairvoyant(&signature, samples);
     Bound {
@@ -76,6 +86,24 @@ pub(crate) fn bound(of: Bounded) -> Bound {
         formula_s,
         clairvoyant_s: clairvoyant.map(|samples| samples * step_s),
     }
+}
+
+/// How fast a boat that the pilot let go turns as she passes 15 degrees: the median, in degrees a second.
+fn let_go_rate() -> f64 {
+    let let_go = 600_000;
+    let mut rates: Vec<f64> = (SEED..SEED + LET_GO)
+        .map(|seed| {
+            let mut faulty = boat(seed, Second::None);
+            faulty.length_ms = let_go + 300_000;
+            faulty.events.push(at(let_go, Happening::PilotLetsGo));
+            let passage = sail(faulty, None, |_| false);
+            let turned_s = |deg| passage.turned_at(let_go, deg).map_or(f64::INFINITY, |ms| ms as f64 / 1000.0);
+            // Seconds are whole, and she may pass both within one.
+            10.0 / (turned_s(20.0) - turned_s(10.0)).max(1.0)
+        })
+        .collect();
+    rates.sort_by(f64::total_cmp);
+    quantile(&rates, 0.5)
 }
 
 /// The signal over quiet hours, its mean taken off, and its step in seconds.

@@ -106,6 +106,8 @@ pub(crate) fn quiet_day(seed: u64) -> Sailing {
         let happening = Happening::Runs { to: Change::Speed(knots), over_ms: 4 * MINUTE_MS };
         boat.events.push(at(when, happening));
     }
+    // She is slow because there is little wind.
+    boat.events.push(Event { lasts_ms: Some(25 * MINUTE_MS), ..at(slow, Happening::Gust(0.4)) });
     let outage = dice.ms(HOUR_MS, 23 * HOUR_MS);
     let lasts = dice.ms(2 * MINUTE_MS, 12 * MINUTE_MS);
     boat.events.push(Event { lasts_ms: Some(lasts), ..at(outage, Happening::GpsLost) });
@@ -123,6 +125,8 @@ fn fitted(seed: u64, second: Second, gyro: bool) -> Sailing {
     boat.sentences.push(Sentence { kind: Kind::Xdr, every_ms: 5000 });
     (boat.boat.heel_deg, boat.boat.gust_response) = (12.0, 0.8);
     boat.waters.gust_rms = 0.12;
+    // After a large turn the helm is another: a good pilot finds it before anybody worries.
+    boat.gear.pilot_trim_s = 20.0;
     (boat.gear.rudder_noise_deg, boat.gear.rudder_offset_deg) = (0.2, (seed % 5) as f64 * 0.5 - 1.0);
     if gyro {
         (boat.gear.rot, boat.gear.gyro_noise_dps) = (Rot::Gyro, 0.05);
@@ -160,6 +164,8 @@ pub(crate) enum From {
 pub(crate) struct Fault {
     pub(crate) name: &'static str,
     pub(crate) kind: AlertKind,
+    /// What is right to be raised as well: what the fault does to the boat, or to another comparison.
+    pub(crate) also: &'static [AlertKind],
     pub(crate) from: From,
     /// 90 % are to be found within so many seconds.
     pub(crate) bar_s: Option<f64>,
@@ -241,6 +247,12 @@ pub(crate) fn faults() -> Vec<Fault> {
     let plain = |name, kind, make| Fault {
         name,
         kind,
+        also: match kind {
+            AlertKind::RudderUnanswered => &[AlertKind::OffHeading],
+            AlertKind::HeadingFrozen | AlertKind::CardDoubtful => &[AlertKind::HeadingDisagreement],
+            AlertKind::InputLost => &[AlertKind::HeadingLost, AlertKind::PositionLost, AlertKind::RudderLost],
+            _ => &[],
+        },
         from: From::Fault,
         bar_s: None,
         within_ms: 20 * MINUTE_MS,

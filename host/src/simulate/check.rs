@@ -58,6 +58,7 @@ impl Settings {
             ("the noise of the gyro", gear.gyro_noise_dps, 0.0, 5.0),
             ("the noise of the rudder sensor", gear.rudder_noise_deg, 0.0, 5.0),
             ("the offset of the rudder sensor", gear.rudder_offset_deg, -30.0, 30.0),
+            ("the time until the pilot trims", gear.pilot_trim_s, 0.0, 3600.0),
             ("the voltage of the battery", gear.battery_v, 0.0, 60.0),
             ("the lag of the satellite receiver", gear.gps_lag_s, 0.0, 10.0),
             ("the noise of the satellite receiver", gear.gps_noise_mps, 0.0, 1.0),

@@ -113,6 +113,8 @@ pub struct Gear {
     pub rudder_noise_deg: f64,
     /// How far the rudder sensor is out amidships, in degrees.
     pub rudder_offset_deg: f64,
+    /// After how long the pilot takes a large error for standing helm and not for a turn, in seconds.
+    pub pilot_trim_s: f64,
     /// Voltage of the battery, which XDR says.
     pub battery_v: f64,
     /// Time constant of the satellite receiver's velocity, in seconds.
@@ -276,6 +278,7 @@ impl Default for Gear {
             gyro_noise_dps: 0.0,
             rudder_noise_deg: 0.0,
             rudder_offset_deg: 0.0,
+            pilot_trim_s: 90.0,
             battery_v: 12.6,
             gps_lag_s: 1.2,
             gps_noise_mps: 0.05,

@@ -134,7 +134,7 @@ impl Voyage {
             steering: settings.steering,
             weather: Weather::new(settings.waters, seed, STEP_S),
             hull: Hull::new(settings.boat, heading, seed, STEP_S),
-            pilot: Pilot::default(),
+            pilot: Pilot::new(settings.gear.pilot_trim_s),
             compass: Compass::new(&settings.gear, settings.waters.variation_deg, heading, seed, STEP_S),
             receiver: Receiver::new(&settings.gear, seed, STEP_S),
             second: Wander::new(Chance::new(seed, 42), SECOND_NOISE_DEG, 1.5, STEP_S),
