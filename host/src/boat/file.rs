@@ -80,9 +80,6 @@ pub const EXAMPLE: &str = r#"    [boat]
 
 /// Tables that are designed and not built.
 const NOT_YET: [&str; 4] = ["watchkeeper", "journal", "page", "sounder"];
-/// Alerts that are designed and not built.
-const ALERTS_NOT_YET: [&str; 6] =
-    ["rudder-lost", "turn-rate-disagreement", "rudder-unanswered", "card-doubtful", "supply-low", "watchkeeper-silent"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -283,10 +280,6 @@ fn read_limits(limits: &Section<'_>) -> Result<[LimitSettings; AlertKind::ALL.le
     let mut settings = [LimitSettings::default(); AlertKind::ALL.len()];
     for value in limits.entries() {
         let Some(place) = AlertKind::ALL.iter().position(|kind| kind.name() == value.key()) else {
-            if ALERTS_NOT_YET.contains(&value.key()) {
-                let why = format!("{}: this version of lubber does not judge it yet; take the table out", value.key());
-                return Err(value.because(&why));
-            }
             let known: Vec<&str> = AlertKind::ALL.iter().map(|kind| kind.name()).collect();
             limits.clone().only(&known)?;
             return Err(value.because(&format!("no alert of that name; there are {}", listed(&known))));
