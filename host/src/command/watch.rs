@@ -7,11 +7,13 @@ mod desk;
 mod jsonl;
 mod keys;
 mod life;
+mod page;
 mod setup;
 mod text;
 
 use std::io;
 use std::io::IsTerminal;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use chrono::DateTime;
@@ -41,6 +43,7 @@ use company::Company;
 use control::Control;
 use desk::Desk;
 use life::Life;
+use page::Cockpit;
 use setup::Setup;
 
 /// Keep watch, live or on a recorded log.
@@ -108,10 +111,24 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
     heartbeat: Span,
+    /// Show the watch to browsers, at ADDRESS:PORT of this machine; without one on this machine alone,
+    /// at 127.0.0.1:10350. The link, with its key, is shown when the key is made. A log only with --pace.
+    #[arg(long, value_name = "ADDRESS:PORT", num_args = 0..=1, default_missing_value = USUAL_PAGE)]
+    page: Option<SocketAddr>,
+    /// Make a new key for the page; the old one and its links are refused from then on.
+    #[arg(long)]
+    page_new_key: bool,
+    /// Where the hash of the page's key is kept; else page.key in $STATE_DIRECTORY, $XDG_STATE_HOME/lubber
+    /// or ~/.local/state/lubber.
+    #[arg(long, value_name = "FILE")]
+    page_key: Option<PathBuf>,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
 }
+
+/// Where `--page` alone is.
+const USUAL_PAGE: &str = "127.0.0.1:10350";
 
 /// The words that go with every watch.
 const SAFETY: &str = "An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass \
@@ -210,13 +227,19 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
-    let companions = companions(&args, live)?;
+    let mut companions = companions(&args, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
     let (speaker, words) = session::words();
     let keys = on_keys(&args, &setup, prompt).then(|| keys::listen(speaker.clone(), &interrupt)).flatten();
     setup.keys = keys.is_some();
+    let wanted = page_wanted(&args, &setup, prompt)?;
+    if let Some(wanted) = &wanted {
+        let cockpit = Cockpit::open(wanted, &setup, speaker.clone())?;
+        setup.page = Some(cockpit.place(wanted));
+        companions.push(Box::new(cockpit));
+    }
     let control = Control::open(&args, prompt, speaker, setup.sources.clone())?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
@@ -265,6 +288,22 @@ fn companions(args: &Args, live: bool) -> Result<Vec<Box<dyn Companion>>, Failur
         companions.push(Box::new(life));
     }
     Ok(companions)
+}
+
+/// The page that is wanted. The boat file wants it for every watch that somebody can look at; for one
+/// that is over before anybody does, only whoever typed it is told so.
+fn page_wanted(args: &Args, setup: &Setup, prompt: bool) -> Result<Option<page::Wanted>, Failure> {
+    if args.page.is_some() && !prompt {
+        return Err(Failure::new(
+            "--page: a log is over before anybody has looked; replay it at a pace, for example: --pace 1",
+        ));
+    }
+    let at = args.page.or(setup.page_wanted).filter(|_| prompt);
+    if at.is_none() && (args.page_new_key || args.page_key.is_some()) {
+        return Err(Failure::new("there is no page to make a key for; say where: --page ADDRESS:PORT"));
+    }
+    let wanted = |at| page::Wanted { at, key: args.page_key.clone(), new_key: args.page_new_key, pace: args.pace };
+    Ok(at.map(wanted))
 }
 
 /// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.

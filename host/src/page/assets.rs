@@ -6,11 +6,8 @@ use sha2::Sha256;
 const HTML: &str = include_str!("assets/page.html");
 const CSS: &str = include_str!("assets/page.css");
 /// One script of three files: what is drawn, what is said, and what is heard and done.
-const JS: &str = concat!(
-    include_str!("assets/line.js"),
-    include_str!("assets/paint.js"),
-    include_str!("assets/page.js")
-);
+const JS: &str =
+    concat!(include_str!("assets/line.js"), include_str!("assets/paint.js"), include_str!("assets/page.js"));
 
 /// Where style and script go.
 const CSS_PLACE: &str = "/*page.css*/";
@@ -76,12 +73,15 @@ mod tests {
             assert!(!page.html.contains(place));
         }
         // What the policy refuses must not be there, or the page would be without it.
-        for outside in ["https://", "<link rel=\"stylesheet\"", "src=", "style=\"", " onclick", "@import", "url(", "eval("]
+        for outside in
+            ["https://", "<link rel=\"stylesheet\"", "src=", "style=\"", " onclick", "@import", "url(", "eval("]
         {
             assert!(!page.html.contains(outside), "{outside}");
         }
         // The one address with a scheme in it is the name of SVG, which is never fetched.
-        assert!(page.html.match_indices("http://").all(|(at, _)| page.html[at..].starts_with("http://www.w3.org/2000/svg")));
+        assert!(
+            page.html.match_indices("http://").all(|(at, _)| page.html[at..].starts_with("http://www.w3.org/2000/svg"))
+        );
         // Neither may end its own element early.
         assert!(!CSS.contains("</") && !JS.contains("</script") && !JS.contains("<!--"));
     }

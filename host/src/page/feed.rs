@@ -196,7 +196,7 @@ impl Shared {
     /// The line of `latest` up to its snapshot, for a reader that has `read`.
     pub(super) fn line(&self, latest: &Latest, read: &mut Read) -> Bytes {
         let now = self.clock.now();
-        let age = now - latest.made;
+        let age = now.since(latest.made);
         let whole = read.points == 0 && read.marks == 0;
         let mut out = String::with_capacity(if whole { 24 << 10 } else { 256 });
         // Writing to a String cannot fail.

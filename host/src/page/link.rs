@@ -2,6 +2,7 @@
 
 use std::net::IpAddr;
 use std::net::SocketAddr;
+use std::net::UdpSocket;
 
 use qrcode::EcLevel;
 use qrcode::QrCode;
@@ -11,6 +12,18 @@ use crate::page::Key;
 
 /// What whoever opens the page to a network must know.
 pub const PLAIN_HTTP: &str = "plain HTTP: others on that network can read the page and its key";
+
+/// An address that another device can go to, where the page is at any address of this machine: the one
+/// this machine would speak from, if it has a way to anywhere. Nothing is sent to find that out.
+pub fn reachable(at: SocketAddr) -> SocketAddr {
+    if !at.ip().is_unspecified() {
+        return at;
+    }
+    // RFC 5737 and RFC 3849: addresses for documentation, which nobody has.
+    let (own, far) = if at.is_ipv4() { ("0.0.0.0:0", "192.0.2.1:9") } else { ("[::]:0", "[2001:db8::1]:9") };
+    let from = UdpSocket::bind(own).and_then(|socket| socket.connect(far).and_then(|()| socket.local_addr()));
+    from.map_or(at, |from| SocketAddr::new(from.ip(), at.port()))
+}
 
 /// The link to the page at `at`; the key is in the fragment, which a browser never sends.
 pub fn link(at: SocketAddr, key: Option<&Key>) -> String {
@@ -29,8 +42,7 @@ pub fn link(at: SocketAddr, key: Option<&Key>) -> String {
 /// without, it is for a light print on a dark ground. None where it is too long for one.
 pub fn code(text: &str, colours: bool) -> Option<String> {
     let code = QrCode::with_error_correction_level(text, EcLevel::L).ok()?;
-    let (dark, light) =
-        if colours { (Dense1x2::Dark, Dense1x2::Light) } else { (Dense1x2::Light, Dense1x2::Dark) };
+    let (dark, light) = if colours { (Dense1x2::Dark, Dense1x2::Light) } else { (Dense1x2::Light, Dense1x2::Dark) };
     let drawn = code.render::<Dense1x2>().dark_color(dark).light_color(light).quiet_zone(true).build();
     let lines = drawn.lines();
     Some(match colours {

@@ -33,5 +33,5 @@ mod stream;
 
 pub use feed::{Feed, POINTS, Point};
 pub use key::{KEY_LENGTH, Key, KeyError, Lock, key_place};
-pub use link::{PLAIN_HTTP, code, link};
+pub use link::{PLAIN_HTTP, code, link, reachable};
 pub use server::{Bounds, OpenError, Report, Said, Server};

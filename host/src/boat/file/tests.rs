@@ -35,6 +35,9 @@ fn everything_that_may_stand_there() {
         deviation = "card"
         rot = "gyro"
 
+        [page]
+        address = "192.168.4.1:10350"
+
         [limits.off-heading]
         limit = 12.5
         delay = "2 min"
@@ -67,6 +70,8 @@ fn everything_that_may_stand_there() {
     let position = limit_of(&file, AlertKind::PositionLost);
     assert_eq!((position.limit, position.delay, position.disabled), (None, Some(Span::from_s(90)), true));
     assert_eq!(limit_of(&file, AlertKind::InputLost), LimitSettings::default());
+    assert_eq!(file.page, Some("192.168.4.1:10350".parse().ok()));
+    assert_eq!((read("[page]").unwrap().page, read("").unwrap().page), (Some(None), None));
 }
 
 #[test]
@@ -160,7 +165,11 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[limits.position-lost]\nlimit = 15", &["boat.toml:2: limit: position-lost has none"]),
     ("[watchkeeper]\ninterval = 1", &["boat.toml:1: [watchkeeper]: this version of lubber does not have it yet"]),
     ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
-    ("[page]", &["[page]: this version"]),
+    (
+        "[page]\naddress = \"boat:10350\"",
+        &["boat.toml:2: address = \"boat:10350\": expected an address of this machine", "192.168.4.1:10350"],
+    ),
+    ("[page]\nadress = \"127.0.0.1:1\"", &["boat.toml:2: unknown key \"adress\": did you mean \"address\"?"]),
     ("[sounder]", &["[sounder]: this version"]),
     ("[boat\nname = 1", &["boat.toml:1: not TOML"]),
     ("[boat]\nname = Curlew", &["boat.toml:2: not TOML", "key = \"words\""]),

@@ -10,6 +10,7 @@ use lubber_core::picture::SourceId;
 
 use super::Args;
 use super::keys;
+use super::page;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
 use crate::exit::Failure;
@@ -31,6 +32,8 @@ pub(super) struct Setup {
     pub(super) boat_file: Option<PathBuf>,
     /// The boat's name.
     pub(super) boat: Option<String>,
+    /// Where the boat file wants the page.
+    pub(super) page_wanted: Option<std::net::SocketAddr>,
     /// The card that is used, and what is to be said about it.
     pub(super) card: Option<PathBuf>,
     pub(super) findings: Vec<String>,
@@ -38,6 +41,8 @@ pub(super) struct Setup {
     pub(super) control: Option<PathBuf>,
     /// Where alerts are announced.
     pub(super) announce: Option<String>,
+    /// Where the page is.
+    pub(super) page: Option<String>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
 }
@@ -110,10 +115,12 @@ impl Setup {
             sources: Sources::new(names),
             boat_file,
             boat: boat.name,
+            page_wanted: boat.page.map(|at| at.unwrap_or(page::USUAL)),
             card: card_path,
             findings,
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
+            page: None,
             keys: false,
         })
     }
@@ -163,6 +170,9 @@ impl Setup {
         }
         if let Some(sink) = &self.announce {
             lines.push(("announce", sink.clone()));
+        }
+        if let Some(page) = &self.page {
+            lines.push(("page", page.clone()));
         }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));

@@ -121,7 +121,7 @@ const drawTrace = (svg, { points, marks, now, limit, ordered }) => {
   }
   add('text', { class: 'halo', x: 6, y: 15 }, 'port');
   add('text', { class: 'halo', x: width - 6, y: 15, 'text-anchor': 'end' }, 'starboard');
-  if (track.some((value) => value !== null)) add('text', { class: 'halo', x: 6, y: height - 6 }, 'dashed: course over ground');
+  if (track.some((value) => value !== null)) add('text', { class: 'halo', x: 6, y: height - 6 }, 'dashed: her track');
   const last = offs.length ? offs[offs.length - 1] : null;
   if (last !== null) {
     const at = x(last);
