@@ -454,10 +454,15 @@ async fn say(State(house): State<Arc<House>>, door: Extension<Door>, request: Re
     if !guard::is_json(request.headers()) {
         return refused((StatusCode::UNSUPPORTED_MEDIA_TYPE, "application/json was expected"));
     }
+    let long = (StatusCode::PAYLOAD_TOO_LARGE, "a shorter request was expected");
+    // One that says so itself is not waited for.
+    if hyper::body::Body::size_hint(request.body()).lower() > u64::try_from(house.bounds.body).unwrap_or(0) {
+        return refused(long);
+    }
     let body = axum::body::to_bytes(request.into_body(), house.bounds.body);
     let body = match timeout(house.bounds.body_within, body).await {
         Ok(Ok(body)) => body,
-        Ok(Err(_)) => return refused((StatusCode::PAYLOAD_TOO_LARGE, "a shorter request was expected")),
+        Ok(Err(_)) => return refused(long),
         Err(_) => return refused((StatusCode::REQUEST_TIMEOUT, "the request came too slowly")),
     };
     let busy = || refused((StatusCode::SERVICE_UNAVAILABLE, "too many ask at once; say it again"));

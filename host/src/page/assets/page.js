@@ -119,7 +119,7 @@ const judgeAge = () => {
   const root = document.documentElement;
   if (gone !== root.classList.contains('gone')) {
     root.classList.toggle('gone', gone);
-    for (const part of document.querySelectorAll('header, main, footer')) part.inert = gone;
+    for (const part of document.querySelectorAll("header, main, footer")) part.inert = gone;
     if (gone && by('sure').open) by('sure').close();
   }
   if (!gone) return;
