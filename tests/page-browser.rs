@@ -5,6 +5,7 @@
 //! `target/axe/package/axe.min.js` is: `cd target/axe && npm pack axe-core && tar xzf axe-core-*.tgz`.
 
 #[path = "common/live.rs"]
+#[allow(dead_code, reason = "each test needs its own part of it")]
 mod live;
 
 use std::io::BufRead;
@@ -209,7 +210,7 @@ const LIGHTS: &str = r"[...document.querySelectorAll('*')].filter((e) => e.check
         ...(e instanceof SVGElement ? ['fill', 'stroke'] : [])];
     return names.map((name) => [e.tagName, e.id || e.className.baseVal || e.className, name, style[name]])
         .filter(([, , , colour]) => colour !== 'none' && !/^rgba?\(\d+, 0, 0(, [\d.]+)?\)$/.test(colour));
-})";
+}).slice(0, 6)";
 
 /// A line that talks as long as it lives: a heading, her course and her rudder, five times a second.
 struct Talk {

@@ -20,6 +20,7 @@
 //! - to frame the page, sniff its type, or make it load from elsewhere
 
 #[path = "common/live.rs"]
+#[allow(dead_code, reason = "each test needs its own part of it")]
 mod live;
 
 use std::io::BufRead;
@@ -319,7 +320,7 @@ fn every_attack_is_refused_and_the_owner_still_gets_in() {
     let house = House::new(bounds());
     for (name, request, status) in REFUSED {
         let answer = house.answer(request);
-        assert!(answer.starts_with(&format!("HTTP/1.1 {status} ")), "{name}: {answer:.300}");
+        assert_eq!(answer.split(' ').nth(1), Some(status.to_string().as_str()), "{name}: {answer:.300}");
         assert!(!answer.contains("<html"), "{name}: {answer:.300}");
     }
     assert_eq!(house.asked.load(Ordering::Relaxed), 0, "nothing of all this was put to the watch");

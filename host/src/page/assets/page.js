@@ -270,12 +270,13 @@ const KEYS = { a: () => by('acknowledge').click(), s: () => by('silence').click(
 document.addEventListener('keydown', (event) => {
   const typing = event.target instanceof HTMLInputElement && event.target.type === 'text';
   if (typing || event.ctrlKey || event.altKey || event.metaKey || event.repeat || !by('keys').checked) return;
-  const meaning = KEYS[event.key.toLowerCase()];
-  if (!meaning || by('sure').open) return;
+  const typed = event.key.toLowerCase();
+  const meaning = KEYS[typed];
+  const busy = by('sure').open || document.documentElement.classList.contains('gone');
+  if (!meaning || (busy && typed !== 'n')) return;
   event.preventDefault();
-  if (event.key.toLowerCase() !== 'n' && document.documentElement.classList.contains('gone')) return;
-  if (event.key.toLowerCase() === 'a' && by('answers').hidden) tell('Nothing waits to be acknowledged.');
-  else if (event.key.toLowerCase() === 's' && by('answers').hidden) tell('Nothing sounds.');
+  if (typed === 'a' && by('answers').hidden) tell('Nothing waits to be acknowledged.');
+  else if (typed === 's' && by('answers').hidden) tell('Nothing sounds.');
   else meaning();
 });
 
