@@ -28,7 +28,7 @@ const WATCHDOG_S: u32 = 30;
 /// The unit as text.
 pub fn unit(plan: &Plan) -> String {
     let mut command = quoted(&plan.program.display().to_string());
-    command.push_str(" watch");
+    command.push_str(" watch --keep-trying");
     for argument in &plan.arguments {
         command.push(' ');
         command.push_str(&quoted(argument));
@@ -154,12 +154,12 @@ mod tests {
     #[test]
     fn the_command_is_as_it_was_asked_for() {
         let text = unit(&plan());
-        let command = "ExecStart=/usr/local/bin/lubber watch --boat /home/ada/boat/boat.toml --control \
+        let command = "ExecStart=/usr/local/bin/lubber watch --keep-trying --boat /home/ada/boat/boat.toml --control \
                        /run/lubber/lubber.sock\n";
         assert!(text.contains(command), "{text}");
         assert!(text.contains("ReadWritePaths=\"/home/ada/log of the boat\"\n"), "{text}");
         let own = Plan { arguments: vec!["--no-control".into()], ..plan() };
-        assert!(unit(&own).contains("lubber watch --no-control\n"));
+        assert!(unit(&own).contains("lubber watch --keep-trying --no-control\n"));
     }
 
     #[test]

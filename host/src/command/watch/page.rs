@@ -78,7 +78,7 @@ pub(super) struct Cockpit {
     next_point: Instant,
     /// Something changed that should be seen at once.
     urgent: bool,
-    /// The address failed when it was opened, and nobody was told yet.
+    /// The snapshot that is being made.
     line: String,
 }
 
@@ -242,5 +242,27 @@ impl Companion for Cockpit {
     fn end(&mut self, moment: Moment, monitor: &Monitor, ending: Ending) {
         self.urgent = true;
         self.publish(moment, monitor, Some(ending));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_usual_place_is_told_as_it_is() {
+        assert_eq!(crate::command::watch::USUAL_PAGE, USUAL.to_string());
+        assert!(USUAL.ip().is_loopback());
+    }
+
+    #[test]
+    fn the_limit_is_the_owners_else_the_usual_one_and_none_where_nothing_is_raised() {
+        let mut settings = Settings::default();
+        assert_eq!(limit(&settings), Some(Turn::from_deg(15)));
+        let place = AlertKind::ALL.iter().position(|kind| *kind == AlertKind::OffHeading).unwrap();
+        settings.limits[place].limit = Some(Turn::from_deg(20));
+        assert_eq!(limit(&settings), Some(Turn::from_deg(20)));
+        settings.limits[place].disabled = true;
+        assert_eq!(limit(&settings), None);
     }
 }

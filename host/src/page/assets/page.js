@@ -285,6 +285,8 @@ setInterval(() => {
   // A connection over which nothing comes is no connection.
   if (trouble === null && heardAt !== null && performance.now() - heardAt > DEAD_AFTER && reading) reading.abort();
 }, 500);
+// A page that is left gives its connection back: a browser has few for each address.
+addEventListener('pagehide', () => { if (reading) reading.abort(); });
 for (const name of ['online', 'pageshow', 'focus']) addEventListener(name, () => wake());
 document.addEventListener('visibilitychange', () => { if (!document.hidden) { judgeAge(); wake(); } });
 addEventListener('resize', () => { if (latest) paint(); });
