@@ -227,10 +227,7 @@ impl Server {
 
     /// The next report, if there is one.
     pub fn report(&self) -> Option<Report> {
-        match self.reports.try_recv() {
-            Ok(report) => Some(report),
-            Err(_) => None,
-        }
+        self.reports.try_recv().ok()
     }
 }
 

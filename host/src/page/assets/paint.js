@@ -87,6 +87,7 @@ const paintSteering = (status) => {
     about = [own, ...rest, heading.correction === 'uncorrected' ? 'UNCORRECTED' : ''].filter(Boolean).join(', ');
   }
   put('heading-about', about);
+  by('heading-about').classList.toggle('loud', !heading || stale);
 
   const great = by('order');
   great.classList.toggle('words', !ordered);
