@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 15] = [
+const HOST: [(&str, &[&str]); 16] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -34,6 +34,7 @@ const HOST: [(&str, &[&str]); 15] = [
     ("control", &["view"]),
     ("announce", &["clock"]),
     ("record", &["clock"]),
+    ("page", &["clock", "view"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
     ("service", &[]),
@@ -41,7 +42,7 @@ const HOST: [(&str, &[&str]); 15] = [
         "command",
         &[
             "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce",
-            "record", "boat", "simulate", "service",
+            "record", "page", "boat", "simulate", "service",
         ],
     ),
 ];

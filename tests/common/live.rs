@@ -61,6 +61,11 @@ pub(crate) struct Watch {
 
 impl Watch {
     pub(crate) fn new(folder: &Folder, args: &[&str]) -> Self {
+        Self::begun(folder, args, "lubber keeps watch")
+    }
+
+    /// A watch whose output says `begun` when it has begun.
+    pub(crate) fn begun(folder: &Folder, args: &[&str], begun: &str) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let source = format!("tcp:{}", listener.local_addr().unwrap());
         let all = [&["watch", &source, "--heading", "HCHDG"], args].concat();
@@ -71,7 +76,7 @@ impl Watch {
         std::thread::spawn(move || from.lines().map_while(Result::ok).try_for_each(|line| send.send(line)));
         let mut watch = Self { child, to: Some(to), lines };
         // All that is told at the start has been told, and the socket is open.
-        watch.until("lubber keeps watch");
+        watch.until(begun);
         watch
     }
 

@@ -7,6 +7,7 @@ mod desk;
 mod jsonl;
 mod keys;
 mod life;
+mod page;
 mod recording;
 mod setup;
 mod text;
@@ -14,6 +15,7 @@ mod view;
 
 use std::io;
 use std::io::IsTerminal;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use chrono::DateTime;
@@ -43,6 +45,7 @@ use company::Company;
 use control::Control;
 use desk::Desk;
 use life::Life;
+use page::Cockpit;
 use recording::Recording;
 use setup::Setup;
 
@@ -122,10 +125,24 @@ pub struct Args {
     /// Keep every line on disk too, as `lubber record` does with its usual limits. Live inputs only.
     #[arg(long, value_name = "FOLDER")]
     record: Option<PathBuf>,
+    /// Show the watch to browsers, at ADDRESS:PORT of this machine; without one on this machine alone,
+    /// at 127.0.0.1:10350. The link, with its key, is shown when the key is made. A log only with --pace.
+    #[arg(long, value_name = "ADDRESS:PORT", num_args = 0..=1, default_missing_value = USUAL_PAGE)]
+    page: Option<SocketAddr>,
+    /// Make a new key for the page; the old one and its links are refused from then on.
+    #[arg(long)]
+    page_new_key: bool,
+    /// Where the hash of the page's key is kept; else page.key in $STATE_DIRECTORY, $XDG_STATE_HOME/lubber
+    /// or ~/.local/state/lubber.
+    #[arg(long, value_name = "FILE")]
+    page_key: Option<PathBuf>,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
 }
+
+/// Where `--page` alone is.
+const USUAL_PAGE: &str = "127.0.0.1:10350";
 
 /// The words that go with every watch.
 const SAFETY: &str = "An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass \
@@ -229,7 +246,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             "--record: a log is recorded already; to keep it in a folder: lubber record FILE --to FOLDER",
         ));
     }
-    let companions = companions(&args, &setup, live)?;
+    let mut companions = companions(&args, &setup, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
@@ -239,6 +256,12 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     let full = args.view && args.format == Format::Text && prompt && io::stdout().is_terminal();
     let keys = if full { None } else { press(None) };
     setup.keys = keys.is_some();
+    let wanted = page_wanted(&args, &setup, prompt)?;
+    if let Some(wanted) = &wanted {
+        let cockpit = Cockpit::open(wanted, &setup, speaker.clone())?;
+        setup.page = Some(cockpit.place(wanted));
+        companions.push(Box::new(cockpit));
+    }
     let control = Control::open(&args, prompt, speaker.clone(), setup.sources.clone())?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
@@ -301,6 +324,22 @@ fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Comp
         companions.push(Box::new(life));
     }
     Ok(companions)
+}
+
+/// The page that is wanted. The boat file wants it for every watch that somebody can look at; for one
+/// that is over before anybody does, only whoever typed it is told so.
+fn page_wanted(args: &Args, setup: &Setup, prompt: bool) -> Result<Option<page::Wanted>, Failure> {
+    if args.page.is_some() && !prompt {
+        return Err(Failure::new(
+            "--page: a log is over before anybody has looked; replay it at a pace, for example: --pace 1",
+        ));
+    }
+    let at = args.page.or(setup.page_wanted).filter(|_| prompt);
+    if at.is_none() && (args.page_new_key || args.page_key.is_some()) {
+        return Err(Failure::new("there is no page to make a key for; say where: --page ADDRESS:PORT"));
+    }
+    let wanted = |at| page::Wanted { at, key: args.page_key.clone(), new_key: args.page_new_key, pace: args.pace };
+    Ok(at.map(wanted))
 }
 
 /// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.

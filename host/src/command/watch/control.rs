@@ -61,7 +61,7 @@ impl Control {
 }
 
 /// Puts one request to the watch and its answer in words.
-fn answer(request: Request, speaker: &Speaker, sources: &Sources) -> Reply {
+pub(super) fn answer(request: Request, speaker: &Speaker, sources: &Sources) -> Reply {
     let word = match &request {
         Request::Steer(text) => match order::read(text) {
             Some(command) => Word::Order(command),

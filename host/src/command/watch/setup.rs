@@ -10,6 +10,7 @@ use lubber_core::picture::SourceId;
 
 use super::Args;
 use super::keys;
+use super::page;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
 use crate::exit::Failure;
@@ -32,6 +33,8 @@ pub(super) struct Setup {
     pub(super) boat_file: Option<PathBuf>,
     /// The boat's name.
     pub(super) boat: Option<String>,
+    /// Where the boat file wants the page.
+    pub(super) page_wanted: Option<std::net::SocketAddr>,
     /// The card that is used, and what is to be said about it.
     pub(super) card: Option<PathBuf>,
     pub(super) findings: Vec<String>,
@@ -41,6 +44,8 @@ pub(super) struct Setup {
     pub(super) announce: Option<String>,
     /// Where every line is kept.
     pub(super) record: Option<PathBuf>,
+    /// Where the page is.
+    pub(super) page: Option<String>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
 }
@@ -117,11 +122,13 @@ impl Setup {
             sources: Sources::new(names),
             boat_file,
             boat: boat.name,
+            page_wanted: boat.page.map(|at| at.unwrap_or(page::USUAL)),
             card: card_path,
             findings,
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
             record: args.record.clone(),
+            page: None,
             keys: false,
         })
     }
@@ -174,6 +181,9 @@ impl Setup {
         }
         if let Some(folder) = &self.record {
             lines.push(("record", folder.display().to_string()));
+        }
+        if let Some(page) = &self.page {
+            lines.push(("page", page.clone()));
         }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));
