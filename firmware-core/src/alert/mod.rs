@@ -3,6 +3,7 @@
 //! An alert only judges. What becomes of its verdict (sound, acknowledgement, repeat) is the
 //! arbiter's business, so that there is one state machine and not seven.
 
+pub mod cusum;
 mod disagreement;
 mod evidence;
 mod frozen;
