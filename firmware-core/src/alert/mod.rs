@@ -9,6 +9,7 @@ mod evidence;
 mod frozen;
 mod input;
 mod lost;
+mod noise;
 mod off_heading;
 mod settings;
 mod smooth;
