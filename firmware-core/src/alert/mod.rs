@@ -15,7 +15,7 @@ mod settings;
 mod smooth;
 
 pub use disagreement::Disagreement;
-pub use evidence::{Disagreeing, Evidence, Lost, Said, Why};
+pub use evidence::{Alone, Disagreeing, Evidence, Lost, Said, Suspect, Third, Why};
 pub use frozen::Frozen;
 pub use input::{InputDamaged, InputLost};
 pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE};

@@ -46,7 +46,7 @@ const BACK: Span = Span::from_s(10);
 /// The velocity in the boat's frame is averaged over this: a yaw period or two, and the receiver's lag. In
 /// real turns by hand it is out by 20 degrees for some seconds, which no model of the noise knows: summed
 /// without the average, it raised six false alerts in 17 h of recorded sailing, and none with it.
-const SHORT: Span = Span::from_s(10);
+const SHORT: Span = Span::from_s(6);
 /// The heading counts as steady when its 10 s average is within this of its 40 s average.
 const STEADY: Turn = Turn::from_deg(5);
 const LONG: Span = Span::from_s(40);
