@@ -5,7 +5,7 @@
 //! pilot in gusts is not always on course. **Fault**: the mean lies beyond the limit. **Test**: a
 //! cumulative sum of what the difference lies beyond the limit, each way. In a quiet sea it needs little
 //! and answers fast; in a seaway it waits until no yaw explains the sum. **False alerts**: less than one
-//! in 100 days, with the mean at two thirds of the limit all the time (simulated below).
+//! in 100 days, with the mean at two thirds of the limit all the time (simulated, see [`Noise`]).
 
 use crate::alert::Evidence;
 use crate::alert::Latch;
