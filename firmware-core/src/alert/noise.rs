@@ -12,12 +12,12 @@
 
 /// A block: 8 s of half seconds, one yaw period of a small yacht or more (3 to 8 s, common practice, no
 /// source).
-const BLOCK: i64 = 16;
+const BLOCK: u8 = 16;
 const BLOCK_S: i64 = 8;
 /// Blocks that the learned values remember: about six minutes, in which a sea hardly changes.
-const MEMORY: i64 = 48;
+const MEMORY: u8 = 48;
 /// What is supposed before anything is learned counts as so many blocks.
-const SUPPOSED: i64 = 6;
+const SUPPOSED: u8 = 6;
 /// A single step from block to block counts as no more than this many times the variance so far: a ship's
 /// wash, or the fault itself, is no sea state.
 const WILD: i64 = 9;
@@ -25,14 +25,14 @@ const WILD: i64 = 9;
 /// How a thousandth of a degree that is quiet swings and wanders.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Noise {
-    sum: i64,
     squares: i64,
-    count: i64,
-    before: Option<i64>,
     /// Millidegrees squared, and those times a second.
     swing: i64,
     long_run: i64,
-    blocks: i64,
+    sum: i32,
+    before: Option<i32>,
+    count: u8,
+    blocks: u8,
 }
 
 impl Noise {
@@ -53,21 +53,21 @@ impl Noise {
 
     /// Takes one quiet value, in millidegrees, each half second.
     pub(super) fn take(&mut self, value: i32) {
-        let value = i64::from(value);
-        self.sum += value;
-        self.squares += value * value;
+        // Sixteen values of half a circle at most.
+        self.sum = self.sum.saturating_add(value);
+        self.squares += i64::from(value) * i64::from(value);
         self.count += 1;
         if self.count < BLOCK {
             return;
         }
-        let mean = self.sum / BLOCK;
-        let inside = (self.squares / BLOCK - mean * mean).max(0);
+        let (mean, block) = (self.sum / i32::from(BLOCK), i64::from(BLOCK));
+        let inside = (self.squares / block - i64::from(mean) * i64::from(mean)).max(0);
         (self.sum, self.squares, self.count) = (0, 0, 0);
         let Some(before) = self.before.replace(mean) else { return };
-        let step = mean - before;
+        let step = i64::from(mean) - i64::from(before);
         let part = self.blocks.min(MEMORY);
         self.blocks = part + 1;
-        let towards = |old: i64, new: i64| old + (new.min(old.max(1) * WILD) - old) / part;
+        let towards = |old: i64, new: i64| old + (new.min(old.max(1) * WILD) - old) / i64::from(part);
         self.swing = towards(self.swing, inside);
         self.long_run = towards(self.long_run, step * step / 2 * BLOCK_S);
     }

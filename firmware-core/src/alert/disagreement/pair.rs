@@ -60,7 +60,9 @@ const MOST: i64 = 40_000;
 pub(super) struct AgainstHeading {
     limit: Turn,
     delay: Span,
-    sectors: [(Turn, u16); SECTORS],
+    /// The offset of each sector, and from how many half seconds it is known.
+    offsets: [Turn; SECTORS],
+    counts: [u16; SECTORS],
     average: Smooth,
     heading: Smooth,
     noise: Noise,
@@ -77,7 +79,8 @@ impl AgainstHeading {
         Self {
             limit: settings.limit.unwrap_or(LIMIT),
             delay: settings.delay.unwrap_or(DELAY),
-            sectors: [(Turn::ZERO, 0); SECTORS],
+            offsets: [Turn::ZERO; SECTORS],
+            counts: [0; SECTORS],
             average: Smooth::default(),
             heading: Smooth::default(),
             noise: SUPPOSED,
@@ -205,15 +208,15 @@ impl AgainstHeading {
         (0..=SECTORS / 2).find_map(|away| {
             [(sector + away) % SECTORS, (sector + SECTORS - away) % SECTORS]
                 .into_iter()
-                .filter_map(|index| self.sectors.get(index))
-                .find(|(_, count)| *count >= ENOUGH)
+                .filter_map(|index| Some((self.offsets.get(index)?, self.counts.get(index)?)))
+                .find(|(_, count)| **count >= ENOUGH)
                 .map(|(offset, _)| (*offset, i32::try_from(away).unwrap_or(0)))
         })
     }
 
     /// Learns while all is quiet; frozen while the difference grows.
     fn learn(&mut self, sector: usize, average: Turn, quiet: bool) {
-        let Some((offset, count)) = self.sectors.get_mut(sector) else { return };
+        let (Some(offset), Some(count)) = (self.offsets.get_mut(sector), self.counts.get_mut(sector)) else { return };
         let error = (average - *offset).wrapped();
         // A sector that is known follows only small errors; half the limit is not small.
         if !quiet || (*count >= ENOUGH && error.size().as_mdeg() > self.limit.as_mdeg() / 2) {
