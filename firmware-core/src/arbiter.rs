@@ -247,8 +247,15 @@ impl Slot {
         follows: Option<AlertKind>,
         out: &mut impl FnMut(AlertChange),
     ) {
+        let named = self.change.evidence.stands_alone().is_none() && evidence.stands_alone().is_some();
         self.change.evidence = evidence;
         if self.stands() {
+            // Who stands alone is worth telling as soon as it is known, to somebody who has not answered.
+            if named && self.change.state == State::ActiveUnacknowledged {
+                self.change.repeated = true;
+                self.go(now, State::ActiveUnacknowledged, out);
+                self.change.repeated = false;
+            }
             if self.change.follows.is_none() || follows.is_some() {
                 self.change.follows = follows;
                 self.alone = None;

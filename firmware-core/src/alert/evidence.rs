@@ -34,6 +34,8 @@ pub enum Evidence {
         /// By how much they differ from what was learned, starboard plus: the way the boat turned
         /// that `of` does not show.
         by: Turn,
+        /// Which of three stands alone, where a third witness tells.
+        alone: Option<Alone>,
     },
     /// A wanted value is not there.
     Lost {
@@ -156,6 +158,57 @@ pub enum Disagreeing {
     },
 }
 
+/// Which of three witnesses stands alone against two that agree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Alone {
+    /// The one that stands alone.
+    pub who: Suspect,
+    /// The third witness, that agrees with the other one.
+    pub third: Third,
+}
+
+/// One of the two that contradict each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Suspect {
+    /// The witness the watch steers by.
+    Primary,
+    /// The witness that contradicts it.
+    Other,
+}
+
+/// A third witness.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Third {
+    /// Another heading sensor.
+    Heading(Origin),
+    /// The velocity over the ground.
+    Track,
+    /// A declared gyro's rate of turn.
+    Gyro,
+}
+
+impl Disagreeing {
+    /// Who contradicts the heading.
+    pub const fn origin(&self) -> Origin {
+        match *self {
+            Self::Heading { origin, .. } | Self::Ground { origin, .. } => origin,
+        }
+    }
+}
+
+impl Evidence {
+    /// The sensor that stands alone against two witnesses that agree, where that is known.
+    pub fn stands_alone(&self) -> Option<Origin> {
+        match *self {
+            Self::Disagreement { of, with, alone: Some(Alone { who, .. }), .. } => Some(match who {
+                Suspect::Primary => of,
+                Suspect::Other => with.origin(),
+            }),
+            _ => None,
+        }
+    }
+}
+
 /// How a wanted value is lost.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lost {
@@ -271,17 +324,30 @@ impl fmt::Display for Evidence {
             Self::OffHeading { heading, ordered, off, lasting } => {
                 write!(f, "heading {heading}, ordered {ordered}: {} to {} for {}", Whole(off), side(off), Said(lasting))
             }
-            Self::Disagreement { of, with: Disagreeing::Heading { origin, heading }, by } => {
-                write!(f, "{origin} reads {heading}: {} to {} of what {of} says", Whole(by), side(by))
+            Self::Disagreement { of, with, by, alone } => {
+                match with {
+                    Disagreeing::Heading { origin, heading } => {
+                        write!(f, "{origin} reads {heading}: {} to {} of what {of} says", Whole(by), side(by))?;
+                    }
+                    Disagreeing::Ground { origin, course, speed } => write!(
+                        f,
+                        "{origin} makes good {course} at {}.{} kn: the boat turned {} to {} and {of} does not show it",
+                        speed.as_milliknots() / 1000,
+                        speed.as_milliknots() % 1000 / 100,
+                        Whole(by),
+                        side(by)
+                    )?,
+                }
+                match alone {
+                    None => Ok(()),
+                    Some(Alone { who: Suspect::Primary, third }) => {
+                        write!(f, "; {of} stands alone: {} and {third} agree", Seen(with))
+                    }
+                    Some(Alone { who: Suspect::Other, third }) => {
+                        write!(f, "; {} stands alone: {of} and {third} agree", Seen(with))
+                    }
+                }
             }
-            Self::Disagreement { of, with: Disagreeing::Ground { origin, course, speed }, by } => write!(
-                f,
-                "{origin} makes good {course} at {}.{} kn: the boat turned {} to {} and {of} does not show it",
-                speed.as_milliknots() / 1000,
-                speed.as_milliknots() % 1000 / 100,
-                Whole(by),
-                side(by)
-            ),
             Self::Lost { how: Lost::NeverCame, silent } => write!(f, "never came in {}", Said(silent)),
             Self::Lost { how: Lost::Silent, silent } => write!(f, "last heard {} ago", Said(silent)),
             Self::Lost { how: Lost::Void, silent } => {
@@ -336,6 +402,28 @@ impl fmt::Display for Evidence {
                 write!(f, "nobody answered for {}, stage {stage} of 4", Said(silent))
             }
             Self::Impaired { lasting } => write!(f, "does not work, for {}", Said(lasting)),
+        }
+    }
+}
+
+/// The witness, as it is called beside others.
+struct Seen(Disagreeing);
+
+impl fmt::Display for Seen {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            Disagreeing::Heading { origin, .. } => write!(f, "{origin}"),
+            Disagreeing::Ground { .. } => f.write_str("the track"),
+        }
+    }
+}
+
+impl fmt::Display for Third {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::Heading(origin) => write!(f, "{origin}"),
+            Self::Track => f.write_str("the track"),
+            Self::Gyro => f.write_str("the gyro"),
         }
     }
 }

@@ -3,18 +3,20 @@
 //! An alert only judges. What becomes of its verdict (sound, acknowledgement, repeat) is the
 //! arbiter's business, so that there is one state machine and not seven.
 
+pub mod cusum;
 mod disagreement;
 mod evidence;
 mod frozen;
 mod impaired;
 mod input;
 mod lost;
+mod noise;
 mod off_heading;
 mod settings;
 mod smooth;
 
 pub use disagreement::Disagreement;
-pub use evidence::{Disagreeing, Evidence, Lost, Said, Unanswered, Why};
+pub use evidence::{Alone, Disagreeing, Evidence, Lost, Said, Suspect, Third, Unanswered, Why};
 pub use frozen::Frozen;
 pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};

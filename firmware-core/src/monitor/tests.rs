@@ -226,7 +226,8 @@ fn an_order_that_never_rests_does_not_keep_off_heading_from_judging() {
     let raised = watch.alerts().into_iter().find(|line| line.contains("off-heading active-unacknowledged"));
     assert!(raised.is_some(), "{:?}", watch.seen);
     let at: u64 = raised.unwrap().split(' ').next().unwrap().parse().unwrap();
-    assert!((65..=80).contains(&at), "at {at}");
+    // Twice the limit at once, in no sea at all: it takes the least delay and no more than three times that.
+    assert!((63..=69).contains(&at), "at {at}");
 }
 
 #[test]

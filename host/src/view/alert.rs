@@ -46,8 +46,7 @@ pub fn words(change: &AlertChange) -> String {
             format!("over: heading {heading}, ordered {ordered}: {} to {}", whole(off), side(off))
         }
         Evidence::Disagreement { of, with, .. } => {
-            let (Disagreeing::Heading { origin, .. } | Disagreeing::Ground { origin, .. }) = with;
-            format!("over: {of} and {origin} agree again")
+            format!("over: {of} and {} agree again", with.origin())
         }
         Evidence::Lost { .. } => "over: it is there again".into(),
         Evidence::Frozen { .. } => "over: it moves again".into(),
@@ -103,7 +102,7 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number("ordered_deg", degrees(ordered.bearing));
             o.text("ordered_reference", ordered.reference.word());
         }
-        Evidence::Disagreement { of, with, by } => {
+        Evidence::Disagreement { of, with, by, .. } => {
             o.text("of", of);
             match with {
                 Disagreeing::Heading { origin, heading } => {
@@ -117,6 +116,9 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
                 }
             }
             o.number("by_deg", signed(by));
+            if let Some(alone) = evidence.stands_alone() {
+                o.text("stands_alone", alone);
+            }
         }
         Evidence::Lost { how, silent } => {
             o.text(
@@ -245,6 +247,9 @@ mod tests {
     use super::*;
     use crate::view::Source;
     use lubber_core::alert::AlertKind;
+    use lubber_core::alert::Alone;
+    use lubber_core::alert::Suspect;
+    use lubber_core::alert::Third;
     use lubber_core::angle::Bearing;
     use lubber_core::angle::Turn;
     use lubber_core::frame::ChecksumPolicy;
@@ -329,11 +334,13 @@ mod tests {
                 of: HCHDG,
                 with: Disagreeing::Heading { origin: GPRMC, heading: t(12) },
                 by: Turn::from_deg(-9),
+                alone: None,
             },
             Evidence::Disagreement {
                 of: HCHDG,
                 with: Disagreeing::Ground { origin: GPRMC, course: t(12), speed: Speed::from_milliknots(5_200) },
                 by: Turn::from_deg(15),
+                alone: Some(Alone { who: Suspect::Primary, third: Third::Gyro }),
             },
             Evidence::Lost { how: Lost::Void, silent: Span::from_s(5) },
             Evidence::Frozen { at, still: Span::from_s(90), turned: None },
@@ -346,6 +353,8 @@ mod tests {
             json(&mut line, STAMP, &AlertChange { evidence, ..off_heading() }, &sources(&["a"]));
             let back: serde_json::Value = serde_json::from_str(&line).expect("it is JSON");
             assert!(back["values"].as_object().is_some_and(|o| o.len() >= 2), "{line}");
+            let named = matches!(evidence, Evidence::Disagreement { alone: Some(_), .. });
+            assert_eq!(back["values"]["stands_alone"].as_str(), named.then_some("HCHDG"), "{line}");
         }
     }
 

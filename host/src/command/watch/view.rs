@@ -7,8 +7,8 @@ use std::sync::atomic::AtomicBool;
 use std::sync::atomic::Ordering;
 
 use lubber_core::alert::AlertKind;
+use lubber_core::alert::OFF_HEADING_LIMIT;
 use lubber_core::alert::Priority;
-use lubber_core::angle::Turn;
 use lubber_core::monitor::Event;
 use lubber_core::monitor::Monitor;
 use lubber_core::monitor::Status;
@@ -170,7 +170,7 @@ impl ViewSink {
             let ago = at.since_start_ms.saturating_sub(*ms) as f64 / 1000.0;
             off.map(|off| (off, ago))
         });
-        let limit = monitor.settings().limit(AlertKind::OffHeading).limit.unwrap_or(Turn::from_deg(15));
+        let limit = monitor.settings().limit(AlertKind::OffHeading).limit.unwrap_or(OFF_HEADING_LIMIT);
         let alerts = status.alerts.iter();
         let alerts =
             alerts.flat_map(|change| alert::rows(at.back_to(change.at), change, &self.sources, width)).collect();
