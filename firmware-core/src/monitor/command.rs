@@ -6,8 +6,8 @@ use crate::arbiter::Arbiter;
 use crate::monitor::AlertCommand;
 use crate::monitor::Event;
 use crate::monitor::Notice;
-use crate::monitor::Settings;
 use crate::monitor::Told;
+use crate::monitor::settings::Kept;
 use crate::picture::Origin;
 use crate::sentence::Field;
 use crate::sentence::Sentence;
@@ -15,7 +15,7 @@ use crate::time::Instant;
 
 /// Whoever obeys them or not.
 pub(super) struct Commands<'a> {
-    pub(super) settings: &'a Settings,
+    pub(super) settings: &'a Kept,
     pub(super) arbiter: &'a mut Arbiter,
     pub(super) told: &'a mut Told,
 }
@@ -77,6 +77,7 @@ mod tests {
     use super::*;
     use crate::arbiter::State;
     use crate::monitor::Monitor;
+    use crate::monitor::Settings;
     use crate::monitor::SourceSettings;
     use crate::picture::SourceId;
     use std::format;

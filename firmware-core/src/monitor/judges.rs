@@ -18,7 +18,7 @@ use crate::alert::Verdict;
 use crate::alert::Why;
 use crate::arbiter::AlertChange;
 use crate::arbiter::Arbiter;
-use crate::monitor::Settings;
+use crate::monitor::settings::Kept;
 use crate::picture::HeadingChannel;
 use crate::picture::Name;
 use crate::picture::Origin;
@@ -55,7 +55,7 @@ struct Role<'a> {
 }
 
 impl Judges {
-    pub(super) fn new(now: Instant, settings: &Settings) -> Self {
+    pub(super) fn new(now: Instant, settings: &Kept) -> Self {
         let limit = |kind| settings.limit(kind);
         let heading = LostValue::new(now, HEADING_GRACE, HEADING_DELAY, limit(AlertKind::HeadingLost));
         Self {
@@ -86,7 +86,7 @@ impl Judges {
     pub(super) fn judge(
         &mut self,
         now: Instant,
-        settings: &Settings,
+        settings: &Kept,
         picture: &Picture,
         steering: Steering,
         arbiter: &mut Arbiter,
@@ -162,7 +162,7 @@ impl Judges {
     fn hand_over(
         &mut self,
         now: Instant,
-        settings: &Settings,
+        settings: &Kept,
         roles: &[Option<Role<'_>>; ROLES],
         arbiter: &mut Arbiter,
         out: &mut impl FnMut(AlertChange),

@@ -44,6 +44,7 @@ use crate::time::Instant;
 use crate::time::Span;
 use command::Commands;
 use judges::Judges;
+use settings::Kept;
 
 /// Everything is judged once in each of these, at whole multiples of it, so that the same bytes at
 /// the same times give the same alerts to the millisecond however they were chopped.
@@ -56,7 +57,7 @@ const WEAK_FIELD_NT: i32 = 6000;
 /// The watch.
 #[derive(Debug)]
 pub struct Monitor {
-    settings: Settings,
+    settings: Kept,
     framers: [Framer; SourceId::MAX],
     picture: Picture,
     judges: Judges,
@@ -80,9 +81,11 @@ struct Told {
 impl Monitor {
     /// A watch that begins at `now`.
     pub fn new(now: Instant, settings: Settings) -> Self {
+        let headings = settings.headings();
+        let settings = settings.kept();
         Self {
             framers: settings.sources.map(|source| Framer::new(source.checksum)),
-            picture: Picture::new(now, settings.headings()),
+            picture: Picture::new(now, headings),
             judges: Judges::new(now, &settings),
             arbiter: Arbiter::new(),
             next: after(now),
@@ -192,11 +195,6 @@ impl Monitor {
     /// What is known.
     pub fn picture(&self) -> &Picture {
         &self.picture
-    }
-
-    /// The settings in force.
-    pub fn settings(&self) -> &Settings {
-        &self.settings
     }
 
     /// Says what has changed and is no alert. Returns how the boat is steered.

@@ -41,10 +41,26 @@ pub struct SourceSettings {
     pub may_acknowledge: bool,
 }
 
-impl Settings {
+/// What the monitor keeps of the settings: all but what the picture keeps, above all the card, of which a
+/// second one would be dear where memory is small.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Kept {
+    pub(super) sources: [SourceSettings; SourceId::MAX],
+    pub(super) source_count: u8,
+    limits: [LimitSettings; AlertKind::ALL.len()],
+}
+
+impl Kept {
     /// The settings of one alert.
-    pub fn limit(&self, kind: AlertKind) -> LimitSettings {
+    pub(super) fn limit(&self, kind: AlertKind) -> LimitSettings {
         self.limits.get(kind as usize).copied().unwrap_or_default()
+    }
+}
+
+impl Settings {
+    /// All but what the picture keeps.
+    pub(super) fn kept(&self) -> Kept {
+        Kept { sources: self.sources, source_count: self.source_count, limits: self.limits }
     }
 
     /// Which headings count for what.

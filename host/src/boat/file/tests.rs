@@ -148,7 +148,6 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[heading]\ndeviation = \"card\"", &["boat.toml:2: deviation = \"card\", but no card is named"]),
     ("[heading]\nrot = \"compass\"", &["boat.toml:2: rot = \"compass\": expected \"gyro\""]),
     ("[limits.off-headin]\nlimit = 3", &["boat.toml:1: unknown key \"off-headin\": did you mean \"off-heading\"?"]),
-    ("[limits.supply-low]\ndelay = 3", &["boat.toml:1: supply-low: this version of lubber does not judge it yet"]),
     ("[limits]\noff-heading = 15", &["boat.toml:2: off-heading = 15: expected one table for each alert"]),
     ("[limits.off-heading]\nlimit = \"15 s\"", &["boat.toml:2: limit = \"15 s\": expected an angle", "\"15 deg\""]),
     ("[limits.off-heading]\nlimit = 0", &["boat.toml:2: limit = 0: expected an angle over 0 up to 90 degrees"]),
