@@ -246,8 +246,15 @@ impl Slot {
         follows: Option<AlertKind>,
         out: &mut impl FnMut(AlertChange),
     ) {
+        let graver = evidence.is_graver_than(&self.change.evidence);
         self.change.evidence = evidence;
         if self.stands() {
+            if graver {
+                // For more people than before, so whoever silenced it has not heard this.
+                self.change.escalations = (self.change.escalations + 1).min(9);
+                self.go(now, State::ActiveUnacknowledged, out);
+                return;
+            }
             if self.change.follows.is_none() || follows.is_some() {
                 self.change.follows = follows;
                 self.alone = Mark::NONE;

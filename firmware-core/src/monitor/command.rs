@@ -1,6 +1,9 @@
 //! Commands about alerts from the wire: ACN and ACK, obeyed only from a source that may.
 
 use crate::alert::AlertKind;
+use crate::alert::Instance;
+use crate::alert::Verdict;
+use crate::alert::Watchkeeper;
 use crate::arbiter::AlertChange;
 use crate::arbiter::Arbiter;
 use crate::monitor::AlertCommand;
@@ -28,6 +31,7 @@ impl Commands<'_> {
         now: Instant,
         origin: Origin,
         sentence: &Sentence<'_>,
+        watchkeeper: &mut Watchkeeper,
         out: &mut impl FnMut(Event<'_>),
     ) {
         let Some((kind, instance, command)) = about_ours(sentence) else { return };
@@ -38,7 +42,13 @@ impl Commands<'_> {
             change.kind == kind && instance.is_none_or(|instance| instance == u32::from(change.number))
         };
         let mut alert = |change| out(Event::Alert(change));
+        // Whoever presses a button there is awake, whatever the button is for.
+        let answers = may && matches!(command, b'A' | b'S') && watchkeeper.status(now).is_some();
+        if answers {
+            answer(now, watchkeeper, self.arbiter, &mut alert);
+        }
         let obeyed = match command {
+            _ if answers && kind == AlertKind::WatchkeeperSilent => true,
             b'A' if may => self.arbiter.acknowledge_those(now, meant, &mut alert),
             b'S' if may => self.arbiter.silence_those(now, meant, &mut alert),
             _ => false,
@@ -51,6 +61,19 @@ impl Commands<'_> {
         }
         out(Event::Command(AlertCommand { source, kind, instance, command, obeyed }));
     }
+}
+
+/// Somebody is awake: the dormant period begins again, and what the silence raised is over.
+pub(super) fn answer(
+    now: Instant,
+    watchkeeper: &mut Watchkeeper,
+    arbiter: &mut Arbiter,
+    out: &mut impl FnMut(AlertChange),
+) {
+    watchkeeper.answer(now);
+    let kind = AlertKind::WatchkeeperSilent;
+    arbiter.acknowledge_those(now, |change| change.kind == kind, out);
+    arbiter.take(now, kind, Instance::Boat, Verdict::Clear, None, out);
 }
 
 /// The alert of ours, its instance and the command, if that is what `sentence` is about. An instance

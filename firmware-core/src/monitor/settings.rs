@@ -2,12 +2,14 @@
 
 use crate::alert::AlertKind;
 use crate::alert::LimitSettings;
+use crate::alert::WatchkeeperSettings;
 use crate::frame::ChecksumPolicy;
 use crate::heading::Card;
 use crate::picture::DeviationRule;
 use crate::picture::HeadingSettings;
 use crate::picture::Name;
 use crate::picture::SourceId;
+use crate::picture::SupplySettings;
 
 /// What the owner decided; everything has a default.
 #[derive(Clone, Debug, Default)]
@@ -28,6 +30,10 @@ pub struct Settings {
     pub card: Option<Card>,
     /// Whether ROT comes from a gyro of its own and so is a witness.
     pub rot_is_gyro: bool,
+    /// Which battery is watched, and how low it may fall.
+    pub supply: SupplySettings,
+    /// How often the person on watch is asked; none without.
+    pub watchkeeper: Option<WatchkeeperSettings>,
     /// Limits, delays and switches of the alerts, in the order of [`AlertKind::ALL`].
     pub limits: [LimitSettings; AlertKind::ALL.len()],
 }
@@ -58,6 +64,11 @@ impl Kept {
 }
 
 impl Settings {
+    /// The settings of one alert.
+    pub fn limit(&self, kind: AlertKind) -> LimitSettings {
+        self.kept().limit(kind)
+    }
+
     /// All but what the picture keeps.
     pub(super) fn kept(&self) -> Kept {
         Kept { sources: self.sources, source_count: self.source_count, limits: self.limits }
@@ -72,6 +83,7 @@ impl Settings {
             deviation: self.deviation,
             card: self.card.clone(),
             rot_is_gyro: self.rot_is_gyro,
+            supply: self.supply,
         }
     }
 }
