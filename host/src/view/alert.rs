@@ -296,6 +296,27 @@ mod tests {
     }
 
     #[test]
+    fn the_first_stage_of_an_unanswered_watch_is_seen_and_not_heard() {
+        // MSC.128(75) 4.1.2: visual first, audible 15 s later.
+        for (stage, heard) in [(1, false), (2, true), (3, true), (4, true)] {
+            let evidence = Evidence::WatchkeeperSilent { silent: Span::from_min(10), stage };
+            assert_eq!(sounds(&AlertChange { evidence, ..off_heading() }), heard, "{stage}");
+        }
+    }
+
+    #[test]
+    fn a_pilot_that_stands_by_is_said_of_it() {
+        let mut change = off_heading();
+        if let Evidence::OffHeading { stands_by, .. } = &mut change.evidence {
+            *stands_by = true;
+        }
+        assert!(words(&change).ends_with("for 10 s; the pilot itself says it stands by"), "{}", words(&change));
+        let mut line = String::new();
+        json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
+        assert!(line.contains(r#""stands_by":true"#), "{line}");
+    }
+
+    #[test]
     fn the_json_line_of_the_design() {
         let mut line = String::new();
         json(&mut line, STAMP, &off_heading(), &sources(&["night.nmea"]));

@@ -307,6 +307,22 @@ mod tests {
     }
 
     #[test]
+    fn battery_and_watchkeeper_where_there_is_room_and_who_must_answer_always() {
+        let mut status = all_known();
+        status.supply = Some((12_449, Span::from_s(12)));
+        status.watchkeeper =
+            Some(WatchkeeperStatus { silent: Span::from_min(2), remaining: Span::from_min(8), stage: 0 });
+        let line = said(&status, 200);
+        assert!(line.contains("answer in 8 min  battery 12.4 V 12 s ago  variation 4.1 E"), "{line}");
+        assert!(!said(&status, 80).contains("answer"));
+        status.watchkeeper =
+            Some(WatchkeeperStatus { silent: Span::from_s(570), remaining: Span::from_s(30), stage: 0 });
+        assert!(said(&status, 80).contains("answer in 30 s"), "{}", said(&status, 80));
+        status.watchkeeper = Some(WatchkeeperStatus { silent: Span::from_s(620), remaining: Span::ZERO, stage: 2 });
+        assert!(said(&status, 60).contains("ANSWER, stage 2 of 4"), "{}", said(&status, 60));
+    }
+
+    #[test]
     fn what_must_not_be_missed_stays_at_any_width() {
         let mut status = all_known();
         if let Some(heading) = &mut status.heading {
