@@ -14,16 +14,20 @@ mod noise;
 mod off_heading;
 mod settings;
 mod smooth;
+mod supply;
+mod watchkeeper;
 
 pub use disagreement::Disagreement;
 pub use evidence::{Alone, Disagreeing, Evidence, Lost, Said, Suspect, Third, Unanswered, Why};
 pub use frozen::Frozen;
 pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};
-pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE};
+pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE, RUDDER_DELAY, RUDDER_GRACE};
 pub use off_heading::{LIMIT as OFF_HEADING_LIMIT, OffHeading};
 pub use settings::LimitSettings;
 pub use smooth::{Latch, Smooth};
+pub use supply::SupplyLow;
+pub use watchkeeper::{Watchkeeper, WatchkeeperSettings, WatchkeeperStatus};
 
 use core::fmt;
 

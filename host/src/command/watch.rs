@@ -20,6 +20,7 @@ use std::path::PathBuf;
 
 use chrono::DateTime;
 use chrono::Utc;
+use lubber_core::alert::WatchkeeperSettings;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::picture::Command;
 use lubber_core::picture::Name;
@@ -136,6 +137,10 @@ pub struct Args {
     /// or ~/.local/state/lubber.
     #[arg(long, value_name = "FILE")]
     page_key: Option<PathBuf>,
+    /// Ask the person on watch, after so long without an answer (3 to 12 min, such as 10min): any key,
+    /// `acknowledge`, `silence` or `steer` answers. Overrides the boat file; for a log only with this.
+    #[arg(long, value_name = "TIME", value_parser = watchkeeper)]
+    watchkeeper: Option<WatchkeeperSettings>,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -218,6 +223,12 @@ fn every(text: &str) -> Result<Span, String> {
         .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --every 10s".into())
 }
 
+fn watchkeeper(text: &str) -> Result<WatchkeeperSettings, String> {
+    let [third, _] = WatchkeeperSettings::THIRD;
+    let settings = every(text).ok().and_then(|after| WatchkeeperSettings::new(after, third));
+    settings.ok_or_else(|| "a time from 3 to 12 min (MSC.128(75)) was expected. Example: --watchkeeper 10min".into())
+}
+
 pub(super) fn instant(text: &str) -> Result<i64, String> {
     let utc: Result<DateTime<Utc>, _> = text.parse();
     utc.map(|utc| utc.timestamp_millis())
@@ -250,6 +261,10 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
+    if !prompt && args.watchkeeper.is_none() {
+        // Nobody is there to answer a log that is read as fast as it goes.
+        setup.settings.watchkeeper = None;
+    }
     let (speaker, words) = session::words();
     let on_keys = on_keys(&args, &setup, prompt);
     let press = |view| on_keys.then(|| keys::listen(speaker.clone(), &interrupt, view)).flatten();
@@ -383,6 +398,16 @@ mod tests {
         assert_eq!(every("5"), Ok(Span::from_s(5)));
         for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
             assert!(every(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn what_is_a_watchkeepers_time() {
+        // The dormant period is 3 to 12 min: MSC.128(75) 4.1.2.1.
+        assert_eq!(watchkeeper("3min").map(WatchkeeperSettings::after), Ok(Span::from_min(3)));
+        assert_eq!(watchkeeper("720s").map(WatchkeeperSettings::after), Ok(Span::from_min(12)));
+        for wrong in ["2min", "179s", "13min", "soon"] {
+            assert!(watchkeeper(wrong).is_err_and(|text| text.contains("--watchkeeper 10min")), "{wrong}");
         }
     }
 

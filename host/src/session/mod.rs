@@ -143,6 +143,8 @@ pub enum Remark<'a> {
         /// The word.
         word: Word,
     },
+    /// Somebody answered, and nothing stood: the watchkeeper's time begins again.
+    Answered,
     /// There is no variation by the model for this place and date.
     NoModel {
         /// Why.

@@ -200,11 +200,15 @@ impl<'a, S: Sink> Watch<'a, S> {
                     }
                     out(event);
                 };
+                // Whoever speaks is awake. Who asks how it stands may be a program.
+                if word != Word::Status {
+                    monitor.answer(now, &mut out);
+                }
                 match word {
                     Word::Order(command) => obeyed = monitor.order(now, command, &mut out),
                     Word::Acknowledge => monitor.acknowledge(now, &mut out),
                     Word::Silence => monitor.silence(now, &mut out),
-                    Word::Status => {}
+                    Word::Answer | Word::Status => {}
                 }
             })?;
             if matches!(word, Word::Order(_)) {
@@ -212,8 +216,13 @@ impl<'a, S: Sink> Watch<'a, S> {
                 self.upkeep.here = false;
             }
             let answered = !changes.is_empty() || (obeyed && matches!(word, Word::Order(_)));
-            if !answered && !reply.is_awaited() {
-                self.remark(Remark::Unheeded { word })?;
+            let asked = self.monitor.watchkeeper(self.now).is_some();
+            match word {
+                // Its effect is seen where there is one.
+                Word::Answer => {}
+                _ if answered || reply.is_awaited() => {}
+                Word::Acknowledge | Word::Silence if asked => self.remark(Remark::Answered)?,
+                _ => self.remark(Remark::Unheeded { word })?,
             }
             let moment = self.moment();
             reply.answer(|| Answer {

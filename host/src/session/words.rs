@@ -24,6 +24,8 @@ pub enum Word {
     Acknowledge,
     /// Silences what sounds, for 30 s.
     Silence,
+    /// Somebody is awake: a key was pressed that means nothing else.
+    Answer,
     /// Asks how it stands.
     Status,
 }

@@ -92,7 +92,7 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
 
 fn values(o: &mut Object<'_>, evidence: &Evidence) {
     match *evidence {
-        Evidence::OffHeading { heading, ordered, .. } => {
+        Evidence::OffHeading { heading, ordered, stands_by, .. } => {
             let key = match heading.reference {
                 Reference::Compass => "heading_compass_deg",
                 Reference::Magnetic => "heading_magnetic_deg",
@@ -101,6 +101,9 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number(key, degrees(heading.bearing));
             o.number("ordered_deg", degrees(ordered.bearing));
             o.text("ordered_reference", ordered.reference.word());
+            if stands_by {
+                o.flag("stands_by", true);
+            }
         }
         Evidence::Disagreement { of, with, by, .. } => {
             o.text("of", of);
@@ -202,7 +205,7 @@ pub const fn tone(priority: Priority, state: State) -> Tone {
 
 /// Whether this change is to be heard, where there is something to hear it by.
 pub fn sounds(change: &AlertChange) -> bool {
-    change.follows.is_none() && change.state == State::ActiveUnacknowledged
+    change.follows.is_none() && change.state == State::ActiveUnacknowledged && change.evidence.is_audible()
 }
 
 /// The change for a person: a line that says what, and under it what was seen.
@@ -292,8 +295,30 @@ mod tests {
                 ordered: compass(135_000),
                 off: Turn::from_mdeg(17_100),
                 lasting: Span::from_s(10),
+                stands_by: false,
             },
         }
+    }
+
+    #[test]
+    fn the_first_stage_of_an_unanswered_watch_is_seen_and_not_heard() {
+        // MSC.128(75) 4.1.2: visual first, audible 15 s later.
+        for (stage, heard) in [(1, false), (2, true), (3, true), (4, true)] {
+            let evidence = Evidence::WatchkeeperSilent { silent: Span::from_min(10), stage };
+            assert_eq!(sounds(&AlertChange { evidence, ..off_heading() }), heard, "{stage}");
+        }
+    }
+
+    #[test]
+    fn a_pilot_that_stands_by_is_said_of_it() {
+        let mut change = off_heading();
+        if let Evidence::OffHeading { stands_by, .. } = &mut change.evidence {
+            *stands_by = true;
+        }
+        assert!(words(&change).ends_with("for 10 s; the pilot itself says it stands by"), "{}", words(&change));
+        let mut line = String::new();
+        json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
+        assert!(line.contains(r#""stands_by":true"#), "{line}");
     }
 
     #[test]

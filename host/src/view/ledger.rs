@@ -162,6 +162,9 @@ pub const fn reason(why: Why) -> &'static str {
         Why::Settling => "settling: learning what is normal",
         Why::NotYetHeard => "not heard yet",
         Why::NotWanted => "never heard, and the boat file does not name it",
+        Why::NotAskedFor => "off unless asked for",
+        Why::NoVoltage => "no battery voltage",
+        Why::NoLimit => "over 32 V, and the boat file gives no limit",
     }
 }
 

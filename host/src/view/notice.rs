@@ -70,10 +70,13 @@ pub(super) fn steering_json(o: &mut Object<'_>, steering: Steering) {
             o.text("reference", order.reference.word());
             match by {
                 OrderedBy::Owner => o.text("by", "owner"),
-                OrderedBy::Wire(origin) => o.text("by", origin),
+                OrderedBy::Wire(origin) | OrderedBy::StoodBy(origin) => o.text("by", origin),
                 OrderedBy::FirstSteadyMinute => o.text("by", "first-steady-minute"),
             }
             o.flag("held", held);
+            if let OrderedBy::StoodBy(_) = by {
+                o.flag("stands_by", true);
+            }
         }
     }
 }
@@ -88,6 +91,9 @@ pub fn steering_words(steering: Steering) -> String {
             let by = match by {
                 OrderedBy::Owner => "ordered by the owner".into(),
                 OrderedBy::Wire(origin) => format!("ordered by {origin}"),
+                OrderedBy::StoodBy(origin) => {
+                    format!("ordered by {origin}; THE PILOT ITSELF SAYS IT STANDS BY (steer hand, if so)")
+                }
                 OrderedBy::FirstSteadyMinute => "the mean of the first steady minute, nobody ordered it".into(),
             };
             let held = if held { "; no longer sent, held" } else { "" };
@@ -201,6 +207,18 @@ mod tests {
                 r#"and the sensor sends no deviation"}"#
             )
         );
+    }
+
+    #[test]
+    fn an_order_whose_pilot_stands_by_says_so_in_both() {
+        let order = Referred { bearing: Bearing::from_deg(135), reference: Reference::Compass };
+        let notice = Notice::Steering(Steering::Heading { order, by: OrderedBy::StoodBy(HCHDG), held: true });
+        let said = words(&notice);
+        assert!(said.contains("THE PILOT ITSELF SAYS IT STANDS BY") && said.contains("held"), "{said}");
+        let mut line = String::new();
+        json(&mut line, Stamp::default(), &notice);
+        let back: serde_json::Value = serde_json::from_str(&line).expect("it is JSON");
+        assert_eq!((&back["by"], &back["stands_by"]), (&"HCHDG".into(), &true.into()));
     }
 
     #[test]

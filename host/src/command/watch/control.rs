@@ -6,6 +6,7 @@ use lubber_core::arbiter::AlertChange;
 use lubber_core::picture::Command;
 
 use super::Args;
+use super::desk::ANSWERED;
 use super::desk::stamp;
 use crate::command::order;
 use crate::command::speak;
@@ -80,6 +81,7 @@ pub(super) fn answer(request: Request, speaker: &Speaker, sources: &Sources) -> 
         Word::Order(_) => Reply::refused(no_heading(&answer)),
         Word::Acknowledge => Reply::done(changed("acknowledged", "nothing waits to be acknowledged", &answer, sources)),
         Word::Silence => Reply::done(changed("silenced for 30 s", "nothing sounds", &answer, sources)),
+        Word::Answer => Reply::done(ANSWERED),
         Word::Status => report(&answer, sources),
     }
 }
@@ -116,8 +118,14 @@ fn no_heading(answer: &Answer) -> String {
 
 fn changed(done: &str, nothing: &str, answer: &Answer, sources: &Sources) -> String {
     let name = |change: &AlertChange| format!("{} {}", change.kind, alert::instance(change.instance, sources));
-    let names: Vec<String> = answer.changes.iter().map(name).collect();
-    if names.is_empty() { nothing.into() } else { format!("{done}: {}", names.join(", ")) }
+    let mut names: Vec<String> = answer.changes.iter().map(name).collect();
+    // One that is answered and thereby over has changed twice.
+    names.dedup();
+    match names.as_slice() {
+        [] if answer.status.watchkeeper.is_some() => ANSWERED.into(),
+        [] => nothing.into(),
+        names => format!("{done}: {}", names.join(", ")),
+    }
 }
 
 fn report(answer: &Answer, sources: &Sources) -> Reply {

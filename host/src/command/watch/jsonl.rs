@@ -130,7 +130,7 @@ impl<W: Write> Sink for JsonSink<W> {
                     o.text("part", part);
                     o.flag("works", works);
                 }
-                Remark::Unheeded { .. } | Remark::NoModel { .. } => {}
+                Remark::Unheeded { .. } | Remark::Answered | Remark::NoModel { .. } => {}
             }
             o.text("text", text);
         });

@@ -39,11 +39,12 @@ pub(super) fn listen(speaker: Speaker, interrupt: &Interrupt, view: Option<ViewK
     let shown = view.clone();
     let (end, ended) = (interrupt.clone(), interrupt.clone());
     let pressed = move |key| match meaning(key) {
-        _ if view.as_ref().is_some_and(|view| view.pressed(key)) => {}
+        // Whoever presses a key is awake, whatever the key is for.
+        _ if view.as_ref().is_some_and(|view| view.pressed(key)) => drop(speaker.say(Word::Answer)),
         // A queue that is full holds the same word many times over.
         Some(Meaning::Say(word)) => drop(speaker.say(word)),
         Some(Meaning::End) => end.set(),
-        None => {}
+        None => drop(speaker.say(Word::Answer)),
     };
     let about_to_end = move || {
         let set = ended.is_set();

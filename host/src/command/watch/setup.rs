@@ -60,6 +60,7 @@ impl Setup {
         let card_file = card_path.as_deref().map(CardFile::read).transpose()?;
         let mut findings = card_file.as_ref().map(|card| card.findings.clone()).unwrap_or_default();
         let mut settings = boat.settings(card_file.as_ref().map(|file| file.card.clone()));
+        settings.watchkeeper = args.watchkeeper.or(settings.watchkeeper);
         if let Some(heading) = args.heading {
             settings.primary = Some(heading);
         }
@@ -175,6 +176,10 @@ impl Setup {
             .collect();
         if !off.is_empty() {
             lines.push(("switched off", off.join(", ")));
+        }
+        if let Some(watchkeeper) = self.settings.watchkeeper {
+            let minutes = watchkeeper.after().as_s() as f64 / 60.0;
+            lines.push(("watchkeeper", format!("asked after {minutes} min without a key or a word to the watch")));
         }
         if let Some(sink) = &self.announce {
             lines.push(("announce", sink.clone()));
