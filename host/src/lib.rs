@@ -16,6 +16,7 @@ pub mod command;
 pub mod control;
 pub mod exit;
 pub mod input;
+pub mod journal;
 pub mod plot;
 pub mod session;
 pub mod simulate;
