@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 14] = [
+const HOST: [(&str, &[&str]); 15] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -36,11 +36,12 @@ const HOST: [(&str, &[&str]); 14] = [
     ("journal", &["view"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
+    ("service", &[]),
     (
         "command",
         &[
             "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "boat",
-            "simulate", "journal",
+            "simulate", "service", "journal",
         ],
     ),
 ];

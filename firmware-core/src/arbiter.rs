@@ -98,7 +98,7 @@ const ESCALATE: Span = Span::from_min(5);
 /// only when it outlives its cause by this.
 const OUTLIVED: Span = Span::from_s(10);
 /// Most alerts that can be known at once: every kind and every source and sensor it can be of.
-pub const ALERTS: usize = 20;
+pub const ALERTS: usize = 30;
 
 /// One alert as it stands.
 #[derive(Clone, Copy, Debug)]

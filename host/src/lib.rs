@@ -18,6 +18,7 @@ pub mod exit;
 pub mod input;
 pub mod journal;
 pub mod plot;
+pub mod service;
 pub mod session;
 pub mod simulate;
 pub mod terminal;

@@ -3,6 +3,8 @@
 use core::fmt;
 
 use crate::angle::Turn;
+use crate::angle::TurnRate;
+use crate::heading::Compass;
 use crate::heading::True;
 use crate::picture::Origin;
 use crate::picture::Referred;
@@ -64,6 +66,73 @@ pub enum Evidence {
         /// Lines in the last minute, good and refused.
         of: u16,
     },
+    /// A declared gyro and the change of a heading contradict each other.
+    TurnRate {
+        /// The heading.
+        of: Origin,
+        /// How fast it turns.
+        shows: TurnRate,
+        /// What the gyro says.
+        gyro: TurnRate,
+        /// For how long by now.
+        lasting: Span,
+    },
+    /// The boat does not turn as her rudder says.
+    RudderUnanswered {
+        /// What she does instead.
+        how: Unanswered,
+        /// How far the rudder is from where it stands when she goes straight, starboard plus.
+        rudder: Turn,
+        /// How fast she turns.
+        turns: TurnRate,
+        /// For how long by now.
+        lasting: Span,
+    },
+    /// The deviation seen on passage does not fit the card.
+    CardDoubtful {
+        /// Of which sensor.
+        of: Origin,
+        /// On which compass heading.
+        at: Compass,
+        /// The deviation seen, east plus.
+        seen: Turn,
+        /// What the card says there.
+        card: Turn,
+        /// Seen over so long.
+        lasting: Span,
+    },
+    /// The battery's voltage is too low.
+    SupplyLow {
+        /// The voltage, in thousandths of a volt.
+        millivolts: u32,
+        /// The limit.
+        limit_millivolts: u32,
+        /// For how long by now.
+        lasting: Span,
+    },
+    /// The person on watch did not answer.
+    WatchkeeperSilent {
+        /// Since the last answer.
+        silent: Span,
+        /// The stage: 1 visual, 2 to 4 audible, each for more people (MSC.128(75) 4.1.2).
+        stage: u8,
+    },
+    /// A part of the watch itself fails; the host knows why.
+    Impaired {
+        /// For how long by now.
+        lasting: Span,
+    },
+}
+
+/// How a rudder goes unanswered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unanswered {
+    /// She does not turn.
+    NoTurn,
+    /// She turns the other way.
+    WrongWay,
+    /// She turns while the rudder stands.
+    TurnsAlone,
 }
 
 /// The witness that contradicts the heading.
@@ -143,6 +212,41 @@ impl fmt::Display for Whole {
     }
 }
 
+/// A turn rate as a person says it: `1.5 deg/s to port`.
+struct Rate(TurnRate);
+
+impl fmt::Display for Rate {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mdeg = self.0.as_mdeg_per_s();
+        let tenths = (mdeg.unsigned_abs() + 50) / 100;
+        let side = if mdeg < 0 { "port" } else { "starboard" };
+        match tenths {
+            0 => f.write_str("0.0 deg/s"),
+            _ => write!(f, "{}.{} deg/s to {side}", tenths / 10, tenths % 10),
+        }
+    }
+}
+
+/// A deviation to a tenth, with its letter.
+struct Deviation(Turn);
+
+impl fmt::Display for Deviation {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let tenths = (self.0.as_mdeg().unsigned_abs() + 50) / 100;
+        write!(f, "{}.{} {}", tenths / 10, tenths % 10, if self.0.as_mdeg() < 0 { "W" } else { "E" })
+    }
+}
+
+/// Thousandths, shown to a tenth.
+struct Tenths(u32);
+
+impl fmt::Display for Tenths {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let tenths = self.0.saturating_add(50) / 100;
+        write!(f, "{}.{}", tenths / 10, tenths % 10)
+    }
+}
+
 const fn side(turn: Turn) -> &'static str {
     if turn.as_mdeg() < 0 { "port" } else { "starboard" }
 }
@@ -198,6 +302,40 @@ impl fmt::Display for Evidence {
             }
             Self::InputLost { failed: false, silent } => write!(f, "no byte for {}", Said(silent)),
             Self::InputDamaged { refused, of } => write!(f, "{refused} of {of} lines refused in the last minute"),
+            Self::TurnRate { of, shows, gyro, lasting } => {
+                write!(f, "the gyro turns {}, {of} turns {}, for {}", Rate(gyro), Rate(shows), Said(lasting))
+            }
+            Self::RudderUnanswered { how, rudder, turns, lasting } => {
+                let helm = |f: &mut fmt::Formatter<'_>| {
+                    write!(f, "rudder {} to {} of its standing helm: ", Whole(rudder), side(rudder))
+                };
+                helm(f)?;
+                match how {
+                    Unanswered::NoTurn => write!(f, "she does not turn, {}", Rate(turns))?,
+                    Unanswered::WrongWay => write!(f, "she turns the other way, {}", Rate(turns))?,
+                    Unanswered::TurnsAlone => write!(f, "she turns {} all the same", Rate(turns))?,
+                }
+                write!(f, ", for {}", Said(lasting))
+            }
+            Self::CardDoubtful { of, at, seen, card, lasting } => write!(
+                f,
+                "{of} on {:03} C: deviation {} seen over {}, the card says {}",
+                (at.0.as_mdeg() + 500) / 1000 % 360,
+                Deviation(seen),
+                Said(lasting),
+                Deviation(card)
+            ),
+            Self::SupplyLow { millivolts, limit_millivolts, lasting } => write!(
+                f,
+                "battery at {} V, below {} V for {}",
+                Tenths(millivolts),
+                Tenths(limit_millivolts),
+                Said(lasting)
+            ),
+            Self::WatchkeeperSilent { silent, stage } => {
+                write!(f, "nobody answered for {}, stage {stage} of 4", Said(silent))
+            }
+            Self::Impaired { lasting } => write!(f, "does not work, for {}", Said(lasting)),
         }
     }
 }

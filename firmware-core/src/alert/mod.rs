@@ -6,6 +6,7 @@
 mod disagreement;
 mod evidence;
 mod frozen;
+mod impaired;
 mod input;
 mod lost;
 mod off_heading;
@@ -13,8 +14,9 @@ mod settings;
 mod smooth;
 
 pub use disagreement::Disagreement;
-pub use evidence::{Disagreeing, Evidence, Lost, Said, Why};
+pub use evidence::{Disagreeing, Evidence, Lost, Said, Unanswered, Why};
 pub use frozen::Frozen;
+pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};
 pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE};
 pub use off_heading::OffHeading;
@@ -44,6 +46,20 @@ pub enum AlertKind {
     InputLost,
     /// Too many lines of a source are refused.
     InputDamaged,
+    /// The rudder angle is not there.
+    RudderLost,
+    /// A declared gyro and the change of heading contradict each other.
+    TurnRateDisagreement,
+    /// The boat does not turn as her rudder says.
+    RudderUnanswered,
+    /// The deviation seen on passage no longer fits the card.
+    CardDoubtful,
+    /// The battery's voltage is too low.
+    SupplyLow,
+    /// The person on watch did not answer.
+    WatchkeeperSilent,
+    /// A part of the watch itself fails: what sounds it, keeps it or shows it.
+    WatchImpaired,
 }
 
 /// How urgent an alert is: MSC.302(87) 6.1.1, without its emergency alarm.
@@ -66,6 +82,8 @@ pub enum Instance {
     Sensor(Origin),
     /// A source; the host knows its name.
     Source(SourceId),
+    /// A part of the watch itself.
+    Part(Part),
 }
 
 /// What an alert makes of the picture just now.
@@ -81,7 +99,7 @@ pub enum Verdict {
 
 impl AlertKind {
     /// Every alert, in the order of their tables.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 14] = [
         Self::OffHeading,
         Self::HeadingDisagreement,
         Self::HeadingLost,
@@ -89,6 +107,13 @@ impl AlertKind {
         Self::PositionLost,
         Self::InputLost,
         Self::InputDamaged,
+        Self::RudderLost,
+        Self::TurnRateDisagreement,
+        Self::RudderUnanswered,
+        Self::CardDoubtful,
+        Self::SupplyLow,
+        Self::WatchkeeperSilent,
+        Self::WatchImpaired,
     ];
 
     /// The name in every output and in the boat file.
@@ -101,6 +126,13 @@ impl AlertKind {
             Self::PositionLost => "position-lost",
             Self::InputLost => "input-lost",
             Self::InputDamaged => "input-damaged",
+            Self::RudderLost => "rudder-lost",
+            Self::TurnRateDisagreement => "turn-rate-disagreement",
+            Self::RudderUnanswered => "rudder-unanswered",
+            Self::CardDoubtful => "card-doubtful",
+            Self::SupplyLow => "supply-low",
+            Self::WatchkeeperSilent => "watchkeeper-silent",
+            Self::WatchImpaired => "watch-impaired",
         }
     }
 
@@ -116,6 +148,13 @@ impl AlertKind {
             Self::PositionLost => 10_975,
             Self::InputLost => 10_976,
             Self::InputDamaged => 10_977,
+            Self::RudderLost => 10_978,
+            Self::TurnRateDisagreement => 10_979,
+            Self::RudderUnanswered => 10_980,
+            Self::CardDoubtful => 10_981,
+            Self::SupplyLow => 10_982,
+            Self::WatchkeeperSilent => 10_983,
+            Self::WatchImpaired => 10_984,
         }
     }
 
@@ -142,9 +181,12 @@ impl AlertKind {
             | Self::HeadingDisagreement
             | Self::HeadingLost
             | Self::HeadingFrozen
-            | Self::InputLost => Priority::Alarm,
-            Self::PositionLost => Priority::Warning,
-            Self::InputDamaged => Priority::Caution,
+            | Self::InputLost
+            | Self::WatchkeeperSilent => Priority::Alarm,
+            Self::PositionLost | Self::RudderUnanswered | Self::SupplyLow | Self::WatchImpaired => Priority::Warning,
+            Self::InputDamaged | Self::RudderLost | Self::TurnRateDisagreement | Self::CardDoubtful => {
+                Priority::Caution
+            }
         }
     }
 }

@@ -5,6 +5,7 @@ use crate::alert::Disagreement;
 use crate::alert::Frozen;
 use crate::alert::HEADING_DELAY;
 use crate::alert::HEADING_GRACE;
+use crate::alert::Impaired;
 use crate::alert::InputDamaged;
 use crate::alert::InputLost;
 use crate::alert::Instance;
@@ -12,6 +13,7 @@ use crate::alert::LostValue;
 use crate::alert::OffHeading;
 use crate::alert::POSITION_DELAY;
 use crate::alert::POSITION_GRACE;
+use crate::alert::Part;
 use crate::alert::Verdict;
 use crate::alert::Why;
 use crate::arbiter::AlertChange;
@@ -41,6 +43,7 @@ pub(super) struct Judges {
     position_lost: LostValue,
     pub(super) input_lost: [InputLost; SourceId::MAX],
     pub(super) input_damaged: [InputDamaged; SourceId::MAX],
+    pub(super) impaired: [Impaired; Part::ALL.len()],
     judging: [Result<(), Why>; AlertKind::ALL.len()],
 }
 
@@ -64,6 +67,7 @@ impl Judges {
             position_lost: LostValue::new(now, POSITION_GRACE, POSITION_DELAY, limit(AlertKind::PositionLost)),
             input_lost: [InputLost::new(now, limit(AlertKind::InputLost)); SourceId::MAX],
             input_damaged: [InputDamaged::new(limit(AlertKind::InputDamaged)); SourceId::MAX],
+            impaired: [Impaired::new(limit(AlertKind::WatchImpaired)); Part::ALL.len()],
             judging: [Err(Why::Starting); AlertKind::ALL.len()],
         }
     }
@@ -130,6 +134,12 @@ impl Judges {
             let verdict = self.position_lost.judge(Some(position), position.was_heard(), now);
             let follows = position.latest().and_then(|(origin, _)| cause(arbiter, origin));
             take(AlertKind::PositionLost, Instance::Boat, verdict, follows, arbiter);
+        }
+        for part in Part::ALL {
+            if on(AlertKind::WatchImpaired) {
+                let verdict = self.impaired[part as usize].judge(now);
+                take(AlertKind::WatchImpaired, Instance::Part(part), verdict, None, arbiter);
+            }
         }
         let primary = picture.primary().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
         if on(AlertKind::OffHeading) {

@@ -25,6 +25,7 @@ pub use settings::{Settings, SourceSettings};
 pub use status::{HeadingStatus, Status, WitnessStatus};
 
 use crate::alert::AlertKind;
+use crate::alert::Part;
 use crate::alert::Why;
 use crate::angle::Turn;
 use crate::arbiter::Arbiter;
@@ -111,6 +112,12 @@ impl Monitor {
         self.judges.input_lost[source.index()].works(works);
         // A source that fails is no matter of half a second; judged at once it would upset the grid
         // for nothing.
+    }
+
+    /// The host says that a part of the watch itself failed, or works again.
+    pub fn part_works(&mut self, now: Instant, part: Part, works: bool, out: &mut impl FnMut(Event<'_>)) {
+        self.tick(now, out);
+        self.judges.impaired[part as usize].works(now, works);
     }
 
     /// Time has passed. Early calls are harmless.

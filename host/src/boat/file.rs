@@ -49,6 +49,8 @@ pub struct BoatFile {
     pub rot_is_gyro: bool,
     /// Limits, delays and switches, in the order of [`AlertKind::ALL`].
     pub limits: [LimitSettings; AlertKind::ALL.len()],
+    /// Where the journal of a live watch is kept: already found from where the boat file lies.
+    pub journal: Option<PathBuf>,
 }
 
 /// One `[[source]]`.
@@ -79,10 +81,7 @@ pub const EXAMPLE: &str = r#"    [boat]
     card = "card.toml""#;
 
 /// Tables that are designed and not built.
-const NOT_YET: [&str; 4] = ["watchkeeper", "journal", "page", "sounder"];
-/// Alerts that are designed and not built.
-const ALERTS_NOT_YET: [&str; 6] =
-    ["rudder-lost", "turn-rate-disagreement", "rudder-unanswered", "card-doubtful", "supply-low", "watchkeeper-silent"];
+const NOT_YET: [&str; 3] = ["watchkeeper", "page", "sounder"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -101,6 +100,8 @@ const SENSOR: Want = Want {
     example: "primary = \"HCHDG\"",
 };
 const CARD: Want = Want { what: "the card's file, from where this file lies", example: "card = \"card.toml\"" };
+const JOURNAL: Want =
+    Want { what: "the journal's file, from where this file lies", example: "path = \"journal.sqlite\"" };
 const DEVIATION: Want = Want { what: "\"card\", \"wire\" or \"none\"", example: "deviation = \"card\"" };
 const ROT: Want = Want { what: "\"gyro\", or the key left out", example: "rot = \"gyro\"" };
 const LIMITS: Want = Want { what: "one table for each alert", example: "[limits.off-heading]" };
@@ -143,7 +144,7 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys = [&["boat", "source", "heading", "limits"][..], &NOT_YET[..]].concat();
+        let keys = [&["boat", "source", "heading", "limits", "journal"][..], &NOT_YET[..]].concat();
         let root = Section::root(text, &tree, &keys)?;
         for table in NOT_YET {
             if let Some(value) = root.get(table) {
@@ -164,6 +165,10 @@ impl BoatFile {
         }
         if let Some(limits) = root.get("limits") {
             file.limits = read_limits(&limits.section(&[], LIMITS)?)?;
+        }
+        if let Some(journal) = root.get("journal") {
+            let path = journal.section(&["path"], TABLE)?.need("path", JOURNAL)?;
+            file.journal = Some(folder.join(path.words(JOURNAL)?));
         }
         Ok(file)
     }
@@ -283,10 +288,6 @@ fn read_limits(limits: &Section<'_>) -> Result<[LimitSettings; AlertKind::ALL.le
     let mut settings = [LimitSettings::default(); AlertKind::ALL.len()];
     for value in limits.entries() {
         let Some(place) = AlertKind::ALL.iter().position(|kind| kind.name() == value.key()) else {
-            if ALERTS_NOT_YET.contains(&value.key()) {
-                let why = format!("{}: this version of lubber does not judge it yet; take the table out", value.key());
-                return Err(value.because(&why));
-            }
             let known: Vec<&str> = AlertKind::ALL.iter().map(|kind| kind.name()).collect();
             limits.clone().only(&known)?;
             return Err(value.because(&format!("no alert of that name; there are {}", listed(&known))));

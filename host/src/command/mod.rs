@@ -2,9 +2,11 @@
 
 pub mod acknowledge;
 pub mod card;
+pub mod install_service;
 pub mod listen;
 mod order;
 mod page;
+pub mod passage;
 pub mod ports;
 pub mod silence;
 pub mod simulate;
@@ -47,9 +49,11 @@ enum Verb {
     Status(status::Args),
     Listen(listen::Args),
     Ports(ports::Args),
+    Passage(passage::Args),
     Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
+    InstallService(install_service::Args),
 }
 
 /// How an answer is written.
@@ -75,8 +79,10 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Status(args) => status::run(&args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
+        Verb::Passage(args) => passage::run(&args),
         Verb::Swing(args) => swing::run(&args),
         Verb::Card(args) => card::run(args),
         Verb::Simulate(args) => simulate::run(args),
+        Verb::InstallService(args) => install_service::run(&args),
     }
 }

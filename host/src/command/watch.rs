@@ -1,10 +1,13 @@
 //! `lubber watch`.
 
 mod announcing;
+mod company;
 mod control;
 mod desk;
+mod diary;
 mod jsonl;
 mod keys;
+mod life;
 mod setup;
 mod text;
 
@@ -33,10 +36,13 @@ use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
 use crate::session::Words;
-use announcing::Announcing;
 use announcing::Herald;
+use company::Companion;
+use company::Company;
 use control::Control;
 use desk::Desk;
+use diary::Diary;
+use life::Life;
 use setup::Setup;
 
 /// Keep watch, live or on a recorded log.
@@ -104,6 +110,10 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
     heartbeat: Span,
+    /// Keep a journal in this file, for `lubber passage`; else the boat file's, which a log that is replayed
+    /// leaves alone.
+    #[arg(long, value_name = "FILE")]
+    journal: Option<PathBuf>,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -206,13 +216,10 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
-    let herald = match &args.announce {
-        Some(sink) => {
-            let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
-            Some(Herald::new(announce, args.announce_alr, args.heartbeat))
-        }
-        None => None,
-    };
+    if !live {
+        setup.journal.clone_from(&args.journal);
+    }
+    let companions = companions(&args, &setup, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
@@ -228,14 +235,14 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             let mut sink = text::TextSink::new(desk, live, args.pace);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
             let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Announcing { sink: &mut sink, herald }));
+                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
             let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Announcing { sink: &mut sink, herald }));
+                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
             (ended, sink.alarmed())
         }
     };
@@ -256,6 +263,22 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     }
 }
 
+/// All that keeps this watch company.
+fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
+    let mut companions: Vec<Box<dyn Companion>> = Vec::new();
+    if let Some(sink) = &args.announce {
+        let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
+        companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
+    }
+    if let Some(path) = &setup.journal {
+        companions.push(Box::new(Diary::begin(path, setup, live, live || args.pace.is_some())?));
+    }
+    if let Some(life) = live.then(Life::asked_for).flatten() {
+        companions.push(Box::new(life));
+    }
+    Ok(companions)
+}
+
 /// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.
 fn on_keys(args: &Args, setup: &Setup, prompt: bool) -> bool {
     prompt && args.format == Format::Text && io::stdout().is_terminal() && !setup.inputs.contains(&Source::Stdin)
@@ -267,7 +290,7 @@ fn keep<S: Sink>(
     args: &Args,
     interrupt: &Interrupt,
     words: Words,
-    mut sink: Announcing<'_, S>,
+    mut sink: Company<'_, S>,
 ) -> Result<Ending, SessionError> {
     let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
     let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt, words };

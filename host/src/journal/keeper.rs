@@ -74,6 +74,8 @@ struct State {
     last: Stamp,
     lost_snapshots: u64,
     lost_changes: u64,
+    /// The first try is over, whatever came of it.
+    tried: bool,
     failing: bool,
     closed: bool,
     done: bool,
@@ -92,7 +94,8 @@ const RETRY: Duration = Duration::from_secs(30);
 const LAST: Duration = Duration::from_secs(5);
 
 impl Journal {
-    /// Begins the journal of a watch at `path`. It always succeeds; whatever is wrong is a [`Report`].
+    /// Begins the journal of a watch at `path`. It always succeeds; whatever is wrong is a [`Report`]. A log
+    /// that is replayed waits for the first try, so that a failure is told at its beginning.
     pub fn begin(path: PathBuf, begin: Begin, patience: Patience) -> Self {
         let shared = Arc::new(Shared::default());
         let theirs = Arc::clone(&shared);
@@ -106,6 +109,10 @@ impl Journal {
             let mut state = shared.lock();
             state.done = true;
             shared.fails(&mut state, format!("the system gives it no thread: {error}"));
+        }
+        if patience == Patience::WhileItWrites {
+            let waited = shared.written.wait_while(shared.lock(), |state| !state.tried && !state.done);
+            drop(waited);
         }
         Self { shared, patience }
     }
@@ -235,6 +242,7 @@ impl Keeper<'_> {
         loop {
             let outcome = self.write(&hand);
             let mut state = self.shared.lock();
+            state.tried = true;
             match outcome {
                 Ok(()) => {
                     hand.clear();

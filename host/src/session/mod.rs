@@ -29,6 +29,7 @@ pub use words::{Answer, Speaker, Unanswered, Word, Words, words};
 
 use std::io;
 
+use lubber_core::alert::Part;
 use lubber_core::monitor::Event;
 use lubber_core::monitor::ModelVariation;
 use lubber_core::monitor::Monitor;
@@ -52,6 +53,10 @@ pub struct Moment {
 
 /// Whoever is told what happens. An error ends the watch.
 pub trait Sink {
+    /// Bytes came in, as they came; their events follow.
+    #[inline]
+    fn received(&mut self, _moment: Moment, _source: SourceId, _bytes: &[u8]) {}
+
     /// The monitor said something.
     ///
     /// # Errors
@@ -72,6 +77,11 @@ pub trait Sink {
     /// # Errors
     /// As [`Self::event`].
     fn look(&mut self, moment: Moment, monitor: &Monitor) -> io::Result<()>;
+
+    /// What there is to tell about a part of the watch since the last look, one at a time.
+    fn report(&mut self) -> Option<Report> {
+        None
+    }
 
     /// So many bytes of a log are read.
     fn progress(&mut self, read: u64, total: Option<u64>);
@@ -119,11 +129,13 @@ pub enum Remark<'a> {
         /// By how many weeks it was too early.
         weeks: u32,
     },
-    /// The announcing of alerts began or ceased to work.
-    Announces {
+    /// A part of the watch itself began or ceased to work.
+    Part {
+        /// Which.
+        part: Part,
         /// Whether it works now.
         works: bool,
-        /// Why not, or what was left out meanwhile.
+        /// Why not, or what was lost meanwhile; may be empty.
         why: &'a str,
     },
     /// A word from the keyboard changed nothing: there was nothing to answer, or no heading to steer.
@@ -136,6 +148,17 @@ pub enum Remark<'a> {
         /// Why.
         why: &'a str,
     },
+}
+
+/// A part of the watch failed, or works again: an alert and a line of text come of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Report {
+    /// Which.
+    pub part: Part,
+    /// Whether it works now.
+    pub works: bool,
+    /// Why not, with the remedy; or what was lost meanwhile.
+    pub why: String,
 }
 
 /// How a watch ended.

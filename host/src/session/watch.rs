@@ -78,6 +78,7 @@ impl<'a, S: Sink> Watch<'a, S> {
         let moment = self.moment();
         let mut result = Ok(());
         let sink = &mut *self.sink;
+        sink.received(moment, source, bytes);
         self.monitor.bytes(self.now, source, bytes, &mut |event: Event<'_>| {
             if result.is_ok() {
                 result = sink.event(moment, &event);
@@ -124,6 +125,10 @@ impl<'a, S: Sink> Watch<'a, S> {
         if self.sink.due() <= self.now {
             let moment = self.moment();
             self.sink.look(moment, &self.monitor)?;
+            while let Some(report) = self.sink.report() {
+                self.remark(Remark::Part { part: report.part, works: report.works, why: &report.why })?;
+                self.tell(|monitor, now, out| monitor.part_works(now, report.part, report.works, out))?;
+            }
         }
         Ok(())
     }

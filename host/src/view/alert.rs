@@ -5,6 +5,8 @@ use lubber_core::alert::Evidence;
 use lubber_core::alert::Instance;
 use lubber_core::alert::Lost;
 use lubber_core::alert::Priority;
+use lubber_core::alert::Unanswered;
+use lubber_core::angle::TurnRate;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
 use lubber_core::picture::Reference;
@@ -29,6 +31,7 @@ pub fn instance(instance: Instance, sources: &Sources) -> String {
         Instance::Boat => "boat".into(),
         Instance::Sensor(origin) => origin.to_string(),
         Instance::Source(id) => sources.name(id).into(),
+        Instance::Part(part) => part.to_string(),
     }
 }
 
@@ -50,6 +53,14 @@ pub fn words(change: &AlertChange) -> String {
         Evidence::Frozen { .. } => "over: it moves again".into(),
         Evidence::InputLost { .. } => "over: bytes come again".into(),
         Evidence::InputDamaged { .. } => "over: fewer lines are refused".into(),
+        Evidence::TurnRate { of, .. } => format!("over: {of} and the gyro agree again"),
+        Evidence::RudderUnanswered { .. } => "over: she answers her rudder again".into(),
+        Evidence::CardDoubtful { .. } => "over: the card fits again".into(),
+        Evidence::SupplyLow { millivolts, .. } => {
+            format!("over: battery at {:.1} V", f64::from(millivolts) / 1000.0)
+        }
+        Evidence::WatchkeeperSilent { .. } => "over: somebody answered".into(),
+        Evidence::Impaired { .. } => "over: it works again".into(),
     }
 }
 
@@ -78,6 +89,13 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
         o.text("text", words(change));
         o.object("values", |o| values(o, &change.evidence));
     });
+}
+
+/// What an alert saw, as one JSON object.
+pub fn values_json(evidence: &Evidence) -> String {
+    let mut out = String::new();
+    object(&mut out, |o| values(o, evidence));
+    out
 }
 
 fn values(o: &mut Object<'_>, evidence: &Evidence) {
@@ -132,7 +150,48 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number("refused", refused);
             o.number("lines", of);
         }
+        Evidence::TurnRate { of, shows, gyro, lasting } => {
+            o.text("of", of);
+            o.number("heading_turns_deg_per_s", rate(shows));
+            o.number("gyro_turns_deg_per_s", rate(gyro));
+            o.number("lasting_s", seconds(lasting));
+        }
+        Evidence::RudderUnanswered { how, rudder, turns, lasting } => {
+            o.text(
+                "how",
+                match how {
+                    Unanswered::NoTurn => "no-turn",
+                    Unanswered::WrongWay => "wrong-way",
+                    Unanswered::TurnsAlone => "turns-alone",
+                },
+            );
+            o.number("rudder_deg", signed(rudder));
+            o.number("turns_deg_per_s", rate(turns));
+            o.number("lasting_s", seconds(lasting));
+        }
+        Evidence::CardDoubtful { of, at, seen, card, lasting } => {
+            o.text("of", of);
+            o.number("compass_deg", degrees(at.0));
+            o.number("seen_deg", signed(seen));
+            o.number("card_deg", signed(card));
+            o.number("lasting_s", seconds(lasting));
+        }
+        Evidence::SupplyLow { millivolts, limit_millivolts, lasting } => {
+            o.number("volts", f64::from(millivolts) / 1000.0);
+            o.number("limit_volts", f64::from(limit_millivolts) / 1000.0);
+            o.number("lasting_s", seconds(lasting));
+        }
+        Evidence::WatchkeeperSilent { silent, stage } => {
+            o.number("stage", stage);
+            o.number("silent_s", seconds(silent));
+        }
+        Evidence::Impaired { lasting } => o.number("lasting_s", seconds(lasting)),
     }
+}
+
+/// A turn rate in degrees a second.
+fn rate(turns: TurnRate) -> f64 {
+    f64::from(turns.as_mdeg_per_s()) / 1000.0
 }
 
 /// The tone of an alert of this priority in this state.

@@ -1,10 +1,9 @@
-//! The watch's output, and beside it the announcing of alerts.
+//! The announcing of alerts on the wire.
 //!
 //! The sign of life goes out from the loop of the watch itself: a loop that hangs falls silent, and
 //! whoever listens for it hears that.
 
-use std::io;
-
+use lubber_core::alert::Part;
 use lubber_core::announce::Outgoing;
 use lubber_core::monitor::Announcer;
 use lubber_core::monitor::Event;
@@ -13,12 +12,11 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 use lubber_core::unit::TimeOfDay;
 
+use super::company::Companion;
+use crate::announce;
 use crate::announce::Announce;
-use crate::announce::Report;
-use crate::session::Ending;
 use crate::session::Moment;
-use crate::session::Remark;
-use crate::session::Sink;
+use crate::session::Report;
 
 /// The list of alerts is sent this often: IEC 62923 from memory, no text seen.
 const LIST_EVERY: Span = Span::from_s(30);
@@ -40,7 +38,7 @@ impl Herald {
         Self { announce, announcer: Announcer::default(), alr, heartbeat, next_list: now, next_beat: now }
     }
 
-    fn event(&mut self, moment: Moment, event: &Event<'_>) {
+    fn change(&mut self, moment: Moment, event: &Event<'_>) {
         let Self { announce, announcer, .. } = self;
         let mut send = |outgoing: Outgoing| announce.send(outgoing);
         match event {
@@ -54,6 +52,12 @@ impl Herald {
             Event::Command(command) if !command.obeyed => announcer.refuse(command, time_of_day(moment), &mut send),
             _ => {}
         }
+    }
+}
+
+impl Companion for Herald {
+    fn event(&mut self, moment: Moment, event: &Event<'_>) {
+        self.change(moment, event);
     }
 
     fn due(&self) -> Instant {
@@ -72,59 +76,20 @@ impl Herald {
             self.next_beat = moment.now + self.heartbeat;
         }
     }
+
+    fn report(&mut self) -> Option<Report> {
+        let (works, why) = match self.announce.report()? {
+            announce::Report::Works { lost: 0 } => (true, String::new()),
+            announce::Report::Works { lost } => (true, format!("{lost} sentences were lost meanwhile")),
+            announce::Report::Fails(why) => (false, why),
+        };
+        Some(Report { part: Part::Announcer, works, why })
+    }
 }
 
 fn time_of_day(moment: Moment) -> Option<TimeOfDay> {
     const DAY_MS: i64 = 86_400_000;
     TimeOfDay::from_ms(u32::try_from(moment.utc_ms?.rem_euclid(DAY_MS)).ok()?)
-}
-
-/// A sink whose events are announced as well, where that is asked for.
-pub(super) struct Announcing<'a, S> {
-    pub(super) sink: &'a mut S,
-    pub(super) herald: Option<Herald>,
-}
-
-impl<S: Sink> Sink for Announcing<'_, S> {
-    #[inline]
-    fn event(&mut self, moment: Moment, event: &Event<'_>) -> io::Result<()> {
-        if let (Some(herald), Event::Alert(_) | Event::Command(_)) = (&mut self.herald, event) {
-            herald.event(moment, event);
-        }
-        self.sink.event(moment, event)
-    }
-
-    fn remark(&mut self, moment: Moment, remark: Remark<'_>) -> io::Result<()> {
-        self.sink.remark(moment, remark)
-    }
-
-    #[inline]
-    fn due(&self) -> Instant {
-        let due = self.sink.due();
-        self.herald.as_ref().map_or(due, |herald| herald.due().min(due))
-    }
-
-    fn look(&mut self, moment: Moment, monitor: &Monitor) -> io::Result<()> {
-        if let Some(herald) = &mut self.herald {
-            herald.look(moment, monitor);
-            while let Some(report) = herald.announce.report() {
-                let (works, why) = match report {
-                    Report::Works { lost } => (true, format!(" again; {lost} sentences were lost")),
-                    Report::Fails(why) => (false, why),
-                };
-                self.sink.remark(moment, Remark::Announces { works, why: &why })?;
-            }
-        }
-        if self.sink.due() <= moment.now { self.sink.look(moment, monitor) } else { Ok(()) }
-    }
-
-    fn progress(&mut self, read: u64, total: Option<u64>) {
-        self.sink.progress(read, total);
-    }
-
-    fn end(&mut self, moment: Moment, monitor: &Monitor, ending: Ending) -> io::Result<()> {
-        self.sink.end(moment, monitor, ending)
-    }
 }
 
 #[cfg(test)]

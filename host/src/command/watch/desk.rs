@@ -93,8 +93,9 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
         Remark::RolloverMended { weeks } => {
             ("rollover", format!("the date received is {weeks} weeks too early (GPS week rollover) and was mended"))
         }
-        Remark::Announces { works: true, why } => ("announce", format!("alerts are announced{why}")),
-        Remark::Announces { works: false, why } => ("announce", format!("alerts are NOT ANNOUNCED: {why}")),
+        Remark::Part { part, works: true, why: "" } => ("part", format!("the {part} works")),
+        Remark::Part { part, works: true, why } => ("part", format!("the {part} works: {why}")),
+        Remark::Part { part, works: false, why } => ("part", format!("the {part} DOES NOT WORK: {why}")),
         Remark::Unheeded { word } => (
             "unheeded",
             match word {

@@ -125,7 +125,10 @@ impl<W: Write> Sink for JsonSink<W> {
                 Remark::Ended { source } => o.text("source", sources.name(source)),
                 Remark::GapSkipped { ms } => o.number("skipped_ms", ms),
                 Remark::RolloverMended { weeks } => o.number("weeks", weeks),
-                Remark::Announces { works, .. } => o.flag("works", works),
+                Remark::Part { part, works, .. } => {
+                    o.text("part", part);
+                    o.flag("works", works);
+                }
                 Remark::Unheeded { .. } | Remark::NoModel { .. } => {}
             }
             o.text("text", text);

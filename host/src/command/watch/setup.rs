@@ -40,6 +40,8 @@ pub(super) struct Setup {
     pub(super) announce: Option<String>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
+    /// Where the journal is written.
+    pub(super) journal: Option<PathBuf>,
 }
 
 impl Setup {
@@ -115,6 +117,7 @@ impl Setup {
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
             keys: false,
+            journal: args.journal.clone().or(boat.journal),
         })
     }
 
@@ -163,6 +166,9 @@ impl Setup {
         }
         if let Some(sink) = &self.announce {
             lines.push(("announce", sink.clone()));
+        }
+        if let Some(journal) = &self.journal {
+            lines.push(("journal", journal.display().to_string()));
         }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));
