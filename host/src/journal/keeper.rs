@@ -102,6 +102,8 @@ impl Journal {
         let thread = std::thread::Builder::new().name("journal".into()).spawn(move || {
             let mut keeper = Keeper { shared: &theirs, path: &path, begin, token: token(), base: None, store: None };
             keeper.run();
+            // The file is closed, and its log worked off, before anybody is told that it is done.
+            drop(keeper);
             theirs.lock().done = true;
             theirs.written.notify_all();
         });

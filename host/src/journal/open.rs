@@ -58,6 +58,8 @@ pub(super) enum Found {
     Nothing,
     /// A journal of some version, by its header.
     Journal(i32),
+    /// Just being made, when something cut it off: no version yet.
+    Begun,
     /// Ours once, and no database any more.
     Damaged,
     /// Not ours.
@@ -70,7 +72,7 @@ pub(super) fn open(path: &Path) -> Result<Opened, OpenError> {
     // Twice: a damaged one is moved aside, and then there is nothing at the path.
     for _ in 0..2 {
         let damage = match look(path)? {
-            Found::Nothing => {
+            Found::Nothing | Found::Begun => {
                 folder_is_there(path)?;
                 match connect(path, 0) {
                     Ok(connection) => return Ok(Opened { connection, moved }),
@@ -140,15 +142,23 @@ fn whose(path: &Path, bytes: &[u8]) -> Found {
     match (number(60), number(68)) {
         _ if bytes.is_empty() => Found::Nothing,
         (Some(version), Some(schema::APPLICATION)) if is_database && version > 0 => Found::Journal(version),
+        // The database itself undoes what it did not finish; whose it is is asked then.
+        _ if beside(path, "-journal").metadata().is_ok_and(|about| about.len() > 0) => Found::Begun,
+        (Some(0), Some(0)) if is_database && bytes.len() <= 4096 => Found::Begun,
         _ if ours => Found::Damaged,
-        // The first page is written before any table is there: cut off then, it carries no mark.
-        (Some(0), Some(0)) if is_database && bytes.len() <= 4096 => Found::Damaged,
         // A cut of power may leave a file of its length and nothing in it; a journal's own name says whose it was.
         _ if !is_database && (bytes.iter().all(|byte| *byte == 0) || path.extension().is_some_and(|e| e == "sqlite")) => {
             Found::Damaged
         }
         _ => Found::Foreign,
     }
+}
+
+/// The file of the same name with more behind it.
+fn beside(path: &Path, suffix: &str) -> PathBuf {
+    let mut name: OsString = path.as_os_str().to_owned();
+    name.push(suffix);
+    PathBuf::from(name)
 }
 
 fn folder_is_there(path: &Path) -> Result<(), OpenError> {
@@ -174,6 +184,8 @@ fn connect(path: &Path, version: i32) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut connection = Connection::open_with_flags(path, flags)?;
     connection.busy_timeout(BUSY)?;
+    // An alert that was committed is on the disk, not on its way there.
+    connection.pragma_update(None, "synchronous", "full")?;
     connection.pragma_update(None, "cache_size", -CACHE_KIB)?;
     connection.pragma_update(None, "trusted_schema", false)?;
     // A page that lies about its cells is found when it is read and not when it is too late.
@@ -181,23 +193,27 @@ fn connect(path: &Path, version: i32) -> rusqlite::Result<Connection> {
     if connection.is_readonly(rusqlite::MAIN_DB)? {
         return Err(fault(rusqlite::ffi::SQLITE_READONLY, "it may be read and not written"));
     }
-    let mode: String = connection.pragma_update_and_check(None, "journal_mode", "wal", |row| row.get(0))?;
-    if mode != "wal" {
-        return Err(fault(rusqlite::ffi::SQLITE_IOERR, "this file system has no shared memory for a write-ahead log"));
-    }
-    // An alert that was committed is on the disk, not on its way there.
-    connection.pragma_update(None, "synchronous", "full")?;
-    connection.pragma_update(None, "wal_autocheckpoint", WAL_PAGES)?;
-    connection.pragma_update(None, "journal_size_limit", WAL_BYTES)?;
     if version > 0 {
         sound(&connection)?;
     }
     // By what the database says: the write-ahead log may know better than the file's own header.
-    let version = connection.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    let version: i32 = connection.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    let mark: i32 = connection.pragma_query_value(None, "application_id", |row| row.get(0))?;
+    let tables: i64 = connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+    if tables > 0 && (version == 0 || mark != schema::APPLICATION) {
+        return Err(fault(rusqlite::ffi::SQLITE_AUTH, "it holds the tables of another program"));
+    }
+    // A new one is made before it has a write-ahead log, so that its own header always says whose it is.
     if version < schema::VERSION {
         schema::migrate(&mut connection, version)?;
     }
     whole(&connection)?;
+    let mode: String = connection.pragma_update_and_check(None, "journal_mode", "wal", |row| row.get(0))?;
+    if mode != "wal" {
+        return Err(fault(rusqlite::ffi::SQLITE_IOERR, "this file system has no shared memory for a write-ahead log"));
+    }
+    connection.pragma_update(None, "wal_autocheckpoint", WAL_PAGES)?;
+    connection.pragma_update(None, "journal_size_limit", WAL_BYTES)?;
     Ok(connection)
 }
 
@@ -255,6 +271,9 @@ pub(super) fn words_of(path: &Path, error: &rusqlite::Error) -> String {
         Some(ErrorCode::CannotOpen) => {
             format!("{path} cannot be opened or made; see the permissions of the file and of its folder (ls -l)")
         }
+        Some(ErrorCode::AuthorizationForStatementDenied) => {
+            format!("{path} is no journal of lubber and was left as it is; give the journal another name")
+        }
         Some(ErrorCode::SystemIoFailure) => {
             format!("{path} cannot be written: the disk does not take it ({error}); see that it is there and not full")
         }
@@ -278,13 +297,9 @@ fn words_of_io(path: &Path, error: &std::io::Error) -> String {
 /// Moves a damaged journal aside with all that belongs to it. The log goes first: one left behind would be
 /// taken for that of the new file.
 pub(super) fn move_aside(path: &Path, damage: &str) -> Result<PathBuf, OpenError> {
-    let beside = |suffix: &str| {
-        let mut name: OsString = path.as_os_str().to_owned();
-        name.push(suffix);
-        PathBuf::from(name)
-    };
+    let beside = |suffix: &str| beside(path, suffix);
     let free = (1..=MOST_DAMAGED).map(|n| format!(".damaged-{n}")).find(|suffix| {
-        ["", "-wal", "-shm"].iter().all(|end| beside(&format!("{suffix}{end}")).symlink_metadata().is_err())
+        ["", "-wal", "-shm", "-journal"].iter().all(|end| beside(&format!("{suffix}{end}")).symlink_metadata().is_err())
     });
     let Some(suffix) = free else {
         return Err(OpenError::Cannot(format!(
@@ -292,7 +307,7 @@ pub(super) fn move_aside(path: &Path, damage: &str) -> Result<PathBuf, OpenError
             path.display()
         )));
     };
-    for end in ["-wal", "-shm", ""] {
+    for end in ["-wal", "-shm", "-journal", ""] {
         match fs::rename(beside(end), beside(&format!("{suffix}{end}"))) {
             Err(error) if error.kind() != ErrorKind::NotFound => {
                 return Err(OpenError::Cannot(format!(

@@ -61,10 +61,10 @@ impl Reader {
     pub fn open(path: &Path) -> Result<Self, ReadError> {
         let said = |why: &str| ReadError(format!("{}: {why}", path.display()));
         match open::look(path).map_err(|error| ReadError(error.to_string()))? {
-            Found::Nothing if path.symlink_metadata().is_ok() => {
+            Found::Begun | Found::Nothing if path.symlink_metadata().is_ok() => {
                 return Err(said("is empty: no watch was written into it yet"));
             }
-            Found::Nothing => {
+            Found::Begun | Found::Nothing => {
                 return Err(said("there is no such journal; a watch writes one with --journal FILE, or with \
                                  [journal] path = \"journal.sqlite\" in the boat file"));
             }
