@@ -326,8 +326,7 @@ impl Keeper<'_> {
                 }
                 Err(error) => {
                     self.store = None;
-                    let moved =
-                        open::move_aside(self.path, &error.to_string()).map_err(|error| error.to_string())?;
+                    let moved = open::move_aside(self.path, &error.to_string()).map_err(|error| error.to_string())?;
                     self.moved(&moved);
                 }
             }

@@ -147,7 +147,9 @@ fn whose(path: &Path, bytes: &[u8]) -> Found {
         (Some(0), Some(0)) if is_database && bytes.len() <= 4096 => Found::Begun,
         _ if ours => Found::Damaged,
         // A cut of power may leave a file of its length and nothing in it; a journal's own name says whose it was.
-        _ if !is_database && (bytes.iter().all(|byte| *byte == 0) || path.extension().is_some_and(|e| e == "sqlite")) => {
+        _ if !is_database
+            && (bytes.iter().all(|byte| *byte == 0) || path.extension().is_some_and(|e| e == "sqlite")) =>
+        {
             Found::Damaged
         }
         _ => Found::Foreign,

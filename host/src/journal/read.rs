@@ -65,12 +65,16 @@ impl Reader {
                 return Err(said("is empty: no watch was written into it yet"));
             }
             Found::Begun | Found::Nothing => {
-                return Err(said("there is no such journal; a watch writes one with --journal FILE, or with \
-                                 [journal] path = \"journal.sqlite\" in the boat file"));
+                return Err(said(
+                    "there is no such journal; a watch writes one with --journal FILE, or with \
+                                 [journal] path = \"journal.sqlite\" in the boat file",
+                ));
             }
             Found::Damaged => {
-                return Err(said("is damaged and no database any more; the next watch moves it aside and begins a new \
-                                 one"));
+                return Err(said(
+                    "is damaged and no database any more; the next watch moves it aside and begins a new \
+                                 one",
+                ));
             }
             Found::Foreign => return Err(said("is no journal of lubber; a log is read by: lubber watch")),
             Found::Journal(version) => open::known(path, version).map_err(|error| ReadError(error.to_string()))?,

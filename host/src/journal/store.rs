@@ -174,8 +174,20 @@ fn write_alert(t: &Transaction<'_>, watch: i64, seq: i64, alert: &AlertEntry) ->
     t.execute(
         "INSERT OR IGNORE INTO alerts VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
         params![
-            watch, seq, ms(*at), at.utc_ms, alert, instance, occurrence, priority, state, escalated, repeated, follows,
-            text, values
+            watch,
+            seq,
+            ms(*at),
+            at.utc_ms,
+            alert,
+            instance,
+            occurrence,
+            priority,
+            state,
+            escalated,
+            repeated,
+            follows,
+            text,
+            values
         ],
     )?;
     Ok(())
@@ -195,9 +207,28 @@ fn write_minute(t: &Transaction<'_>, watch: i64, seq: i64, m: &Minute) -> rusqli
         "INSERT OR IGNORE INTO minutes VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, \
          ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23)",
         params![
-            watch, seq, ms(m.at), m.at.utc_ms, m.samples, m.headings, m.heading_mdeg, m.heading_ref, m.true_mdeg,
-            m.yaw_mdeg, m.order_mdeg, m.order_ref, m.steering, m.offs, m.off_mdeg, m.off_rms_mdeg, m.within,
-            m.course_mdeg, m.speed_mkn, m.rudder_mdeg, m.travel_mdeg, m.position_e7.map(|p| p.0),
+            watch,
+            seq,
+            ms(m.at),
+            m.at.utc_ms,
+            m.samples,
+            m.headings,
+            m.heading_mdeg,
+            m.heading_ref,
+            m.true_mdeg,
+            m.yaw_mdeg,
+            m.order_mdeg,
+            m.order_ref,
+            m.steering,
+            m.offs,
+            m.off_mdeg,
+            m.off_rms_mdeg,
+            m.within,
+            m.course_mdeg,
+            m.speed_mkn,
+            m.rudder_mdeg,
+            m.travel_mdeg,
+            m.position_e7.map(|p| p.0),
             m.position_e7.map(|p| p.1)
         ],
     )?;

@@ -174,11 +174,13 @@ fn draw_heading(pen: &mut Pen, chart: &Chart, time: &Time, mut frame: Frame) -> 
     };
     let order: Vec<Vec<(f64, f64)>> =
         chart.order.iter().map(|piece| piece.iter().map(|&(at, deg)| (at, beside(at, deg))).collect()).collect();
-    let values = heading.iter().chain(&order).flatten().map(|(_, degrees)| *degrees);
+    let edges =
+        chart.yaw.iter().flat_map(|(at, degrees, yaw)| [beside(*at, *degrees) - yaw, beside(*at, *degrees) + yaw]);
+    let values = heading.iter().chain(&order).flatten().map(|(_, degrees)| *degrees).chain(edges);
     let (low, high) = values.fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(value), high.max(value)));
     let (low, high) = if low <= high { (low, high) } else { (0.0, 90.0) };
     let middle = f64::midpoint(low, high);
-    let span = ((high - low) * 1.25).max(30.0);
+    let span = ((high - low) * 1.12).max(30.0);
     (frame.low, frame.high) = (middle - span / 2.0, middle + span / 2.0);
     shades(pen, chart, time, &frame);
     band(pen, chart, time, &frame, &beside);
@@ -280,7 +282,15 @@ fn draw_rudder(pen: &mut Pen, chart: &Chart, time: &Time, top: f64) -> f64 {
     for (value, word) in [(side, " stbd"), (0.0, ""), (-side, " port")] {
         let y = frame.y(value);
         pen.line(LEFT, y, RIGHT, y, if value == 0.0 { "zero" } else { "grid" });
-        pen.text(LEFT - 1.5, y + 1.0, 2.6, "end", "", &format!("{:.0}{word}", value.abs()));
+        // The lowest would stand in the times.
+        pen.text(
+            LEFT - 1.5,
+            (y + 1.0).min(frame.top + frame.height - 0.4),
+            2.6,
+            "end",
+            "",
+            &format!("{:.0}{word}", value.abs()),
+        );
     }
     for knot in [0.0, knots] {
         let y = if knot == 0.0 { frame.top + frame.height } else { frame.top + 1.9 };

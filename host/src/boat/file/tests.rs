@@ -159,7 +159,7 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[limits.off-heading]\nenabled = \"no\"", &["boat.toml:2: enabled = \"no\": expected true or false"]),
     ("[limits.position-lost]\nlimit = 15", &["boat.toml:2: limit: position-lost has none"]),
     ("[watchkeeper]\ninterval = 1", &["boat.toml:1: [watchkeeper]: this version of lubber does not have it yet"]),
-    ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
+    ("\n[journal]", &["boat.toml:2: path is missing: expected the journal's file", "path = \"journal.sqlite\""]),
     ("[page]", &["[page]: this version"]),
     ("[sounder]", &["[sounder]: this version"]),
     ("[boat\nname = 1", &["boat.toml:1: not TOML"]),

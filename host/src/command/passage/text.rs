@@ -66,7 +66,8 @@ fn head(watch: &Watch, width: usize) -> Vec<Row> {
     let mut lines = vec![("kept", format!("{times}, {lasted}; {how}"))];
     if watch.span != (0, u64::try_from(row.lasted_ms).unwrap_or(0)) {
         let (from, to) = (watch.stamp(watch.span.0), watch.stamp(watch.span.1));
-        lines.push(("told of", format!("{} to {}, {}", from.clock(), to.clock(), lasting(watch.span.1 - watch.span.0))));
+        lines
+            .push(("told of", format!("{} to {}, {}", from.clock(), to.clock(), lasting(watch.span.1 - watch.span.0))));
     }
     let settings: Option<serde_json::Value> = serde_json::from_str(&row.settings).ok();
     for (name, text) in settings.as_ref().and_then(serde_json::Value::as_object).into_iter().flatten() {
@@ -75,7 +76,8 @@ fn head(watch: &Watch, width: usize) -> Vec<Row> {
         }
     }
     for card in &watch.cards {
-        let digest = card.digest.as_deref().map(|digest| format!(", SHA-256 {}...", digest.get(..12).unwrap_or(digest)));
+        let digest =
+            card.digest.as_deref().map(|digest| format!(", SHA-256 {}...", digest.get(..12).unwrap_or(digest)));
         let sensor = card.sensor.as_deref().map(|sensor| format!(", of {sensor}")).unwrap_or_default();
         let date = card.date.as_deref().map(|date| format!(", made {date}")).unwrap_or_default();
         lines.push(("card", format!("{}{sensor}{date}{}", card.file, digest.unwrap_or_default())));
@@ -221,7 +223,10 @@ fn remarks(account: &AlertAccount) -> String {
         });
     }
     if account.unanswered > 0 {
-        remarks.push(format!("NOBODY ANSWERED {}", if account.raised == 1 { String::new() } else { format!("{} of them", account.unanswered) }));
+        remarks.push(format!(
+            "NOBODY ANSWERED {}",
+            if account.raised == 1 { String::new() } else { format!("{} of them", account.unanswered) }
+        ));
     }
     if account.escalated > 0 {
         remarks.push(format!("{} became an alarm", account.escalated));
@@ -275,7 +280,8 @@ fn course(watch: &Watch) -> Vec<Row> {
     if hours.len() > 1 {
         for (at, keeping) in &hours {
             let clock = at.clock();
-            let name = if at.utc_ms.is_some() { clock.get(..5).unwrap_or(&clock) } else { clock.get(..5).unwrap_or("") };
+            let name =
+                if at.utc_ms.is_some() { clock.get(..5).unwrap_or(&clock) } else { clock.get(..5).unwrap_or("") };
             rows.push(line(name, keeping));
         }
     }
