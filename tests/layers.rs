@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 16] = [
+const HOST: [(&str, &[&str]); 17] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -35,6 +35,7 @@ const HOST: [(&str, &[&str]); 16] = [
     ("announce", &["clock"]),
     ("record", &["clock"]),
     ("page", &["clock", "view"]),
+    ("journal", &["view"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
     ("service", &[]),
@@ -42,7 +43,7 @@ const HOST: [(&str, &[&str]); 16] = [
         "command",
         &[
             "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce",
-            "record", "page", "boat", "simulate", "service",
+            "record", "journal", "page", "boat", "simulate", "service",
         ],
     ),
 ];

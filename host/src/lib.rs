@@ -16,6 +16,7 @@ pub mod command;
 pub mod control;
 pub mod exit;
 pub mod input;
+pub mod journal;
 pub mod page;
 pub mod plot;
 pub mod record;

@@ -57,6 +57,8 @@ pub struct BoatFile {
     pub supply: SupplySettings,
     /// How often the person on watch is asked.
     pub watchkeeper: Option<WatchkeeperSettings>,
+    /// Where the journal of a live watch is kept: already found from where the boat file lies.
+    pub journal: Option<PathBuf>,
 }
 
 /// One `[[source]]`.
@@ -87,7 +89,7 @@ pub const EXAMPLE: &str = r#"    [boat]
     card = "card.toml""#;
 
 /// Tables that are designed and not built.
-const NOT_YET: [&str; 2] = ["journal", "sounder"];
+const NOT_YET: [&str; 1] = ["sounder"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -106,6 +108,8 @@ const SENSOR: Want = Want {
     example: "primary = \"HCHDG\"",
 };
 const CARD: Want = Want { what: "the card's file, from where this file lies", example: "card = \"card.toml\"" };
+const JOURNAL: Want =
+    Want { what: "the journal's file, from where this file lies", example: "path = \"journal.sqlite\"" };
 const DEVIATION: Want = Want { what: "\"card\", \"wire\" or \"none\"", example: "deviation = \"card\"" };
 const ROT: Want = Want { what: "\"gyro\", or the key left out", example: "rot = \"gyro\"" };
 const ADDRESS: Want = Want {
@@ -148,7 +152,8 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys = [&["boat", "source", "heading", "limits", "page", "watchkeeper"][..], &NOT_YET[..]].concat();
+        let keys =
+            [&["boat", "source", "heading", "limits", "journal", "page", "watchkeeper"][..], &NOT_YET[..]].concat();
         let root = Section::root(text, &tree, &keys)?;
         for table in NOT_YET {
             if let Some(value) = root.get(table) {
@@ -180,6 +185,10 @@ impl BoatFile {
         }
         if let Some(watchkeeper) = root.get("watchkeeper") {
             file.watchkeeper = Some(limits::read_watchkeeper(&watchkeeper.section(&["after", "third"], TABLE)?)?);
+        }
+        if let Some(journal) = root.get("journal") {
+            let path = journal.section(&["path"], TABLE)?.need("path", JOURNAL)?;
+            file.journal = Some(folder.join(path.words(JOURNAL)?));
         }
         Ok(file)
     }

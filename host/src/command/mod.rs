@@ -6,6 +6,7 @@ pub mod install_service;
 pub mod listen;
 mod order;
 mod page;
+pub mod passage;
 pub mod ports;
 pub mod record;
 pub mod silence;
@@ -50,6 +51,7 @@ enum Verb {
     Listen(listen::Args),
     Ports(ports::Args),
     Record(record::Args),
+    Passage(passage::Args),
     Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
@@ -80,6 +82,7 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
         Verb::Record(args) => record::run(&args),
+        Verb::Passage(args) => passage::run(&args),
         Verb::Swing(args) => swing::run(&args),
         Verb::Card(args) => card::run(args),
         Verb::Simulate(args) => simulate::run(args),

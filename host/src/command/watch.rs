@@ -4,6 +4,7 @@ mod announcing;
 mod company;
 mod control;
 mod desk;
+mod diary;
 mod jsonl;
 mod keys;
 mod life;
@@ -45,6 +46,7 @@ use company::Companion;
 use company::Company;
 use control::Control;
 use desk::Desk;
+use diary::Diary;
 use life::Life;
 use page::Cockpit;
 use recording::Recording;
@@ -141,6 +143,10 @@ pub struct Args {
     /// `acknowledge`, `silence` or `steer` answers. Overrides the boat file; for a log only with this.
     #[arg(long, value_name = "TIME", value_parser = watchkeeper)]
     watchkeeper: Option<WatchkeeperSettings>,
+    /// Keep a journal in this file, for `lubber passage`; else the boat file's, which a log that is replayed
+    /// leaves alone.
+    #[arg(long, value_name = "FILE")]
+    journal: Option<PathBuf>,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -257,6 +263,9 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             "--record: a log is recorded already; to keep it in a folder: lubber record FILE --to FOLDER",
         ));
     }
+    if !live {
+        setup.journal.clone_from(&args.journal);
+    }
     let mut companions = companions(&args, &setup, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
@@ -334,6 +343,9 @@ fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Comp
     }
     if let Some(folder) = &args.record {
         companions.push(Box::new(Recording::start(folder, setup)?));
+    }
+    if let Some(path) = &setup.journal {
+        companions.push(Box::new(Diary::begin(path, setup, live, live || args.pace.is_some())?));
     }
     if let Some(life) = live.then(Life::asked_for).flatten() {
         companions.push(Box::new(life));

@@ -90,6 +90,13 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
     });
 }
 
+/// What an alert saw, as one JSON object.
+pub fn values_json(evidence: &Evidence) -> String {
+    let mut out = String::new();
+    object(&mut out, |o| values(o, evidence));
+    out
+}
+
 fn values(o: &mut Object<'_>, evidence: &Evidence) {
     match *evidence {
         Evidence::OffHeading { heading, ordered, stands_by, .. } => {

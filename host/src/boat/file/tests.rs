@@ -218,12 +218,12 @@ const REFUSED: &[(&str, &[&str])] = &[
         &["boat.toml:3: third = \"4 min\": expected a time from 90 s to 3 min", "third = \"90 s\""],
     ),
     ("[watchkeeper]\ninterval = 1", &["boat.toml:2: unknown key \"interval\"", "there may be after and third"]),
-    ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
     (
         "[page]\naddress = \"boat:10350\"",
         &["boat.toml:2: address = \"boat:10350\": expected an address of this machine", "192.168.4.1:10350"],
     ),
     ("[page]\nadress = \"127.0.0.1:1\"", &["boat.toml:2: unknown key \"adress\": did you mean \"address\"?"]),
+    ("\n[journal]", &["boat.toml:2: path is missing: expected the journal's file", "path = \"journal.sqlite\""]),
     ("[sounder]", &["[sounder]: this version"]),
     ("[boat\nname = 1", &["boat.toml:1: not TOML"]),
     ("[boat]\nname = Curlew", &["boat.toml:2: not TOML", "key = \"words\""]),

@@ -48,6 +48,8 @@ pub(super) struct Setup {
     pub(super) page: Option<String>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
+    /// Where the journal is written.
+    pub(super) journal: Option<PathBuf>,
 }
 
 impl Setup {
@@ -131,6 +133,7 @@ impl Setup {
             record: args.record.clone(),
             page: None,
             keys: false,
+            journal: args.journal.clone().or(boat.journal),
         })
     }
 
@@ -186,6 +189,9 @@ impl Setup {
         }
         if let Some(folder) = &self.record {
             lines.push(("record", folder.display().to_string()));
+        }
+        if let Some(journal) = &self.journal {
+            lines.push(("journal", journal.display().to_string()));
         }
         if let Some(page) = &self.page {
             lines.push(("page", page.clone()));
