@@ -24,6 +24,7 @@ use crate::boat::read::Text;
 use crate::boat::read::Value;
 use crate::boat::read::Want;
 use crate::boat::read::listed;
+use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 
 /// The boat file as usable. The default is a run without one.
@@ -49,6 +50,8 @@ pub struct BoatFile {
     pub rot_is_gyro: bool,
     /// Limits, delays and switches, in the order of [`AlertKind::ALL`].
     pub limits: [LimitSettings; AlertKind::ALL.len()],
+    /// What makes alerts heard, and what outlasts a watch.
+    pub sounder: Sounder,
 }
 
 /// One `[[source]]`.
@@ -79,7 +82,7 @@ pub const EXAMPLE: &str = r#"    [boat]
     card = "card.toml""#;
 
 /// Tables that are designed and not built.
-const NOT_YET: [&str; 4] = ["watchkeeper", "journal", "page", "sounder"];
+const NOT_YET: [&str; 3] = ["watchkeeper", "journal", "page"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -140,7 +143,7 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys = [&["boat", "source", "heading", "limits"][..], &NOT_YET[..]].concat();
+        let keys = [&["boat", "source", "heading", "limits", "sounder"][..], &NOT_YET[..]].concat();
         let root = Section::root(text, &tree, &keys)?;
         for table in NOT_YET {
             if let Some(value) = root.get(table) {
@@ -161,6 +164,9 @@ impl BoatFile {
         }
         if let Some(limits) = root.get("limits") {
             file.limits = read_limits(&limits.section(&[], LIMITS)?)?;
+        }
+        if let Some(sounder) = root.get("sounder") {
+            file.sounder = Sounder::read(&sounder, folder)?;
         }
         Ok(file)
     }

@@ -5,4 +5,5 @@ pub mod card_text;
 pub mod file;
 pub mod observations;
 pub(crate) mod read;
+pub mod sounder;
 pub mod words;

@@ -102,10 +102,12 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
                 Word::Acknowledge => "nothing waits to be acknowledged",
                 Word::Silence => "nothing sounds",
                 Word::Order(_) => "not steering here: there is no heading just now",
+                Word::SoundTest => "nothing can be tested",
                 Word::Status => "the status is asked for with lubber status",
             }
             .into(),
         ),
+        Remark::Carried { text } => ("presented-again", text.to_owned()),
         Remark::NoModel { why } => ("no-model", why.to_owned()),
     }
 }

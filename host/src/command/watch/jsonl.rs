@@ -129,6 +129,7 @@ impl<W: Write> Sink for JsonSink<W> {
                     o.text("part", part);
                     o.flag("works", works);
                 }
+                Remark::Carried { text } => o.text("presented_again", text),
                 Remark::Unheeded { .. } | Remark::NoModel { .. } => {}
             }
             o.text("text", text);

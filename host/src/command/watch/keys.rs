@@ -4,11 +4,12 @@ use lubber_core::picture::Command;
 
 use crate::session::Interrupt;
 use crate::session::Speaker;
+use crate::session::Voice;
 use crate::session::Word;
 use crate::terminal::Keys;
 
 /// What the keys are, in one line.
-pub(super) const HELP: &str = "a acknowledge, s silence, h hand, w wind, c steer here, q end";
+pub(super) const HELP: &str = "a acknowledge, s silence, h hand, w wind, c steer here, t sound test, q end";
 
 /// What a key means.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,6 +26,7 @@ fn meaning(key: u8) -> Option<Meaning> {
         b'h' => Meaning::Say(Word::Order(Command::SteerHand)),
         b'w' => Meaning::Say(Word::Order(Command::SteerWind)),
         b'c' => Meaning::Say(Word::Order(Command::SteerHere)),
+        b't' => Meaning::Say(Word::SoundTest),
         b'q' => Meaning::End,
         _ => return None,
     })
@@ -32,6 +34,7 @@ fn meaning(key: u8) -> Option<Meaning> {
 
 /// Listens to the keys, if there is a terminal to press them on.
 pub(super) fn listen(speaker: Speaker, interrupt: &Interrupt) -> Option<Keys> {
+    let speaker = speaker.voiced(Voice::Key);
     let (end, ended) = (interrupt.clone(), interrupt.clone());
     let pressed = move |key| match meaning(key) {
         // A queue that is full holds the same word many times over.
