@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 13] = [
+const HOST: [(&str, &[&str]); 15] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -33,13 +33,15 @@ const HOST: [(&str, &[&str]); 13] = [
     ("terminal", &["view"]),
     ("control", &["view"]),
     ("announce", &["clock"]),
+    ("sound", &["clock"]),
+    ("memory", &["clock"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
     (
         "command",
         &[
-            "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "boat",
-            "simulate",
+            "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce",
+            "sound", "memory", "boat", "simulate",
         ],
     ),
 ];

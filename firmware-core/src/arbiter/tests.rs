@@ -180,8 +180,7 @@ fn what_an_earlier_watch_left_is_an_alarm_until_somebody_answers() {
     w.steps(2, 31);
     w.acknowledge(40);
     w.take(50, AlertKind::PositionLost, raised(), None);
-    let answered =
-        ["1 alarm active-silenced #0", "31 alarm active-unacknowledged #0", "40 alarm normal #0"];
+    let answered = ["1 alarm active-silenced #0", "31 alarm active-unacknowledged #0", "40 alarm normal #0"];
     assert_eq!(w.seen, [&[presented], &answered[..], &["50 warning active-unacknowledged #1"]].concat());
     assert!(w.arbiter.stands(AlertKind::PositionLost, Instance::Boat));
 
@@ -190,10 +189,7 @@ fn what_an_earlier_watch_left_is_an_alarm_until_somebody_answers() {
     again(&mut w, AlertKind::PositionLost);
     w.take(20, AlertKind::PositionLost, raised(), None);
     w.take(21, AlertKind::PositionLost, Verdict::Clear, None);
-    assert_eq!(
-        w.seen,
-        [presented, "20 warning active-unacknowledged #1", "21 warning rectified-unacknowledged #1"]
-    );
+    assert_eq!(w.seen, [presented, "20 warning active-unacknowledged #1", "21 warning rectified-unacknowledged #1"]);
 
     // A judge that has just begun is clear before it has seen enough; later it is believed.
     let mut w = Watch::new();

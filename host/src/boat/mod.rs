@@ -7,3 +7,5 @@ pub mod observations;
 pub(crate) mod read;
 pub mod sounder;
 pub mod words;
+
+pub(crate) use read::listed;

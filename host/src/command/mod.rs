@@ -8,6 +8,7 @@ mod page;
 pub mod ports;
 pub mod silence;
 pub mod simulate;
+pub mod sound_test;
 mod speak;
 pub mod status;
 pub mod steer;
@@ -45,6 +46,7 @@ enum Verb {
     Acknowledge(acknowledge::Args),
     Silence(silence::Args),
     Status(status::Args),
+    SoundTest(sound_test::Args),
     Listen(listen::Args),
     Ports(ports::Args),
     Swing(Box<swing::Args>),
@@ -73,6 +75,7 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Acknowledge(args) => acknowledge::run(&args),
         Verb::Silence(args) => silence::run(&args),
         Verb::Status(args) => status::run(&args),
+        Verb::SoundTest(args) => sound_test::run(&args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
         Verb::Swing(args) => swing::run(&args),

@@ -1,12 +1,17 @@
 //! `lubber watch`.
 
 mod announcing;
+mod beating;
+mod chronicle;
 mod company;
 mod control;
 mod desk;
 mod jsonl;
 mod keys;
+mod remembering;
 mod setup;
+mod sounding;
+mod standing;
 mod text;
 
 use std::io;
@@ -22,24 +27,38 @@ use lubber_core::time::Span;
 
 use crate::analysis::variation;
 use crate::announce;
+use crate::boat;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
 use crate::input::Source;
+use crate::memory;
+use crate::memory::MemoryError;
 use crate::session;
 use crate::session::Ending;
 use crate::session::Interrupt;
+use crate::session::Legacy;
 use crate::session::Orders;
 use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
 use crate::session::Words;
+use crate::sound;
+use crate::sound::Heartbeat;
+use crate::sound::Hook;
+use crate::sound::Hooks;
+use crate::sound::Sounder;
 use announcing::Herald;
+use beating::Beating;
+use chronicle::Chronicle;
 use company::Companion;
 use company::Company;
 use control::Control;
+use control::FrontDesk;
 use desk::Desk;
+use remembering::Remembering;
 use setup::Setup;
+use sounding::Sounding;
 
 /// Keep watch, live or on a recorded log.
 ///
@@ -106,6 +125,14 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
     heartbeat: Span,
+    /// Where the alerts that stand and the owner's order are kept, so that a restart presents them again.
+    /// Else state under [sounder] in the boat file, else lubber/standing.json in $XDG_STATE_HOME or
+    /// ~/.local/state; for a log only with this.
+    #[arg(long, value_name = "FILE", conflicts_with = "no_state")]
+    state: Option<PathBuf>,
+    /// Nothing is kept for the next watch, and nothing of the last one is presented again.
+    #[arg(long)]
+    no_state: bool,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -208,30 +235,51 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
-    let companions = companions(&args)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
+    let bell = setup.sounder.bell && args.format == Format::Text && io::stdout().is_terminal();
+    if prompt {
+        setup.sounder_words = Some(sounder_words(&setup.sounder, bell));
+    }
     let (speaker, words) = session::words();
     let keys = on_keys(&args, &setup, prompt).then(|| keys::listen(speaker.clone(), &interrupt)).flatten();
     setup.keys = keys.is_some();
-    let control = Control::open(&args, prompt, speaker, setup.sources.clone())?;
+    let sounder = if prompt { sounder(&setup.sounder)? } else { None };
+    let chronicle = Chronicle::default();
+    let desk = FrontDesk {
+        speaker,
+        sources: setup.sources.clone(),
+        chronicle: chronicle.clone(),
+        sounder: sounder.clone(),
+        bell,
+    };
+    let control = Control::open(&args, prompt, desk)?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
+    // Only now: what is refused above is no watch, and the end of none is heard.
+    let mut companions = companions(&args, &setup, live)?;
+    let (remembering, legacy) = remember(&args, &mut setup, live)?;
+    companions.extend(remembering.map(|remembering| Box::new(remembering) as Box<dyn Companion>));
+    companions.push(Box::new(chronicle));
+    if prompt {
+        let sounding = Sounding::new(sounder, setup.sounder.timeout, setup.sources.clone(), live);
+        companions.push(Box::new(sounding));
+    }
     let desk = Desk::new(setup.sources.clone(), prompt);
     let (ended, alarmed) = match args.format {
         Format::Text => {
-            let mut sink = text::TextSink::new(desk, live, args.pace);
+            let mut sink = text::TextSink::new(desk, live, args.pace, &setup.sounder);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
+            let company = Company { sink: &mut sink, companions };
+            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, (words, legacy), company));
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
+            let company = Company { sink: &mut sink, companions };
+            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, (words, legacy), company));
             (ended, sink.alarmed())
         }
     };
@@ -245,6 +293,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             Ok(Exit::No)
         }
         Err(SessionError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Exit::Done),
+        Err(error) if live => Err(Failure::new(format!("END OF THE WATCH, nobody keeps watch now: {error}"))),
         Err(error) => Err(Failure::new(error.to_string())),
         Ok(Ending::Interrupted) => Ok(Exit::Interrupted),
         Ok(Ending::InputsEnded) if args.check && alarmed => Ok(Exit::No),
@@ -252,14 +301,77 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     }
 }
 
-/// All that keeps this watch company.
-fn companions(args: &Args) -> Result<Vec<Box<dyn Companion>>, Failure> {
+/// What keeps this watch company, but for its memory and its sounder.
+fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
     let mut companions: Vec<Box<dyn Companion>> = Vec::new();
     if let Some(sink) = &args.announce {
         let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
         companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
     }
+    if let Some(hook) = setup.sounder.heartbeat.clone().and_then(Hook::new).filter(|_| live) {
+        let every = setup.sounder.heartbeat_every;
+        let heartbeat = Heartbeat::start(hook, every).map_err(|error| no_thread("heartbeat", &error))?;
+        companions.push(Box::new(Beating::new(heartbeat, every)));
+    }
     Ok(companions)
+}
+
+fn no_thread(what: &str, error: &io::Error) -> Failure {
+    Failure::new(format!("the system gives no thread for the {what}: {error}; end what else runs here"))
+}
+
+/// The owner's hooks, started; none where there are none.
+fn sounder(of: &boat::sounder::Sounder) -> Result<Option<Sounder>, Failure> {
+    let hook = |words: &Option<Vec<String>>| words.clone().and_then(Hook::new);
+    let hooks =
+        Hooks { alarm: hook(&of.alarm), warning: hook(&of.warning), caution: hook(&of.caution), end: hook(&of.end) };
+    if hooks.alarm.is_none() {
+        return Ok(None);
+    }
+    let settings = sound::Settings { hooks, every: of.every, timeout: of.timeout };
+    Sounder::start(settings).map(Some).map_err(|error| no_thread("sounder", &error))
+}
+
+/// What sounds, in words.
+fn sounder_words(of: &boat::sounder::Sounder, bell: bool) -> String {
+    let hooks = [("alarm", &of.alarm), ("warning", &of.warning), ("caution", &of.caution), ("end", &of.end)];
+    let hooks: Vec<&str> = hooks.iter().filter(|(_, hook)| hook.is_some()).map(|(name, _)| *name).collect();
+    let bell = bell.then_some("the bell of this terminal");
+    let hooks = (!hooks.is_empty()).then(|| format!("hooks for {}", boat::listed(&hooks)));
+    match (hooks, bell) {
+        (Some(hooks), Some(bell)) => format!("{hooks}, and {bell}"),
+        (Some(hooks), None) => hooks,
+        (None, Some(bell)) => bell.to_owned(),
+        (None, None) => format!("NONE: {NOTHING_SOUNDS}"),
+    }
+}
+
+/// Why, and what to do about it.
+const NOTHING_SOUNDS: &str = "nothing sounds, for there is no terminal whose bell could be rung and no hook; write \
+[sounder] with alarm and warning in the boat file";
+
+/// The memory of a watch, and what the last one left. A usual place that cannot be used is told and is
+/// no reason to keep no watch; one that the owner names is.
+fn remember(args: &Args, setup: &mut Setup, live: bool) -> Result<(Option<Remembering>, Legacy), Failure> {
+    let named = args.state.clone().or_else(|| setup.sounder.state.clone().filter(|_| live));
+    if args.no_state || (!live && named.is_none()) {
+        return Ok((None, Legacy::default()));
+    }
+    let variable = |name| std::env::var_os(name).map(PathBuf::from);
+    let place = named.clone().or_else(|| memory::place(variable("XDG_STATE_HOME"), variable("HOME")));
+    let opened = place.ok_or(MemoryError::Nowhere).and_then(|path| {
+        let opened = Remembering::open(&path, setup.sources.clone(), args.steer.is_some())?;
+        setup.state = Some(path);
+        Ok(opened)
+    });
+    match opened {
+        Ok((remembering, legacy)) => Ok((Some(remembering), legacy)),
+        Err(error) if named.is_none() => {
+            setup.findings.push(format!("after a restart nothing is presented again: {error}"));
+            Ok((None, Legacy::default()))
+        }
+        Err(error) => Err(Failure::new(error.to_string())),
+    }
 }
 
 /// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.
@@ -272,11 +384,12 @@ fn keep<S: Sink>(
     setup: &Setup,
     args: &Args,
     interrupt: &Interrupt,
-    words: Words,
+    (words, legacy): (Words, Legacy),
     mut sink: Company<'_, S>,
 ) -> Result<Ending, SessionError> {
     let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
-    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt, words };
+    let orders =
+        Orders { settings: setup.settings.clone(), steer: args.steer, legacy, model: &mut model, interrupt, words };
     match inputs {
         Inputs::Logs(logs) => session::replay(logs, orders, args.pace, &mut sink),
         Inputs::Live(sources) => session::live(sources, orders, &mut sink),

@@ -149,7 +149,8 @@ fn run(
         Ok(ModelVariation { variation, sigma: Turn::from_mdeg(300), horizontal_nt: 28_000 })
     };
     let settings = Settings { source_count: 1, ..Settings::default() };
-    let orders = Orders { settings, steer, legacy: Legacy::default(), model: &mut model, interrupt, words: Words::default() };
+    let orders =
+        Orders { settings, steer, legacy: Legacy::default(), model: &mut model, interrupt, words: Words::default() };
     let ended = replay(replay_of, orders, pace, written);
     (ended, asked)
 }

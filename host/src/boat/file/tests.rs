@@ -161,7 +161,6 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[watchkeeper]\ninterval = 1", &["boat.toml:1: [watchkeeper]: this version of lubber does not have it yet"]),
     ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
     ("[page]", &["[page]: this version"]),
-    ("[sounder]", &["[sounder]: this version"]),
     ("[boat\nname = 1", &["boat.toml:1: not TOML"]),
     ("[boat]\nname = Curlew", &["boat.toml:2: not TOML", "key = \"words\""]),
 ];

@@ -12,6 +12,7 @@ use super::Args;
 use super::keys;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
+use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 use crate::input::InputError;
 use crate::input::OpenOptions;
@@ -40,6 +41,11 @@ pub(super) struct Setup {
     pub(super) announce: Option<String>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
+    /// The owner's sounder, and what sounds in words, where anything is to.
+    pub(super) sounder: Sounder,
+    pub(super) sounder_words: Option<String>,
+    /// Where what stands is kept.
+    pub(super) state: Option<PathBuf>,
 }
 
 impl Setup {
@@ -115,6 +121,9 @@ impl Setup {
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
             keys: false,
+            sounder: boat.sounder,
+            sounder_words: None,
+            state: None,
         })
     }
 
@@ -163,6 +172,12 @@ impl Setup {
         }
         if let Some(sink) = &self.announce {
             lines.push(("announce", sink.clone()));
+        }
+        if let Some(sounder) = &self.sounder_words {
+            lines.push(("sounder", sounder.clone()));
+        }
+        if let Some(state) = &self.state {
+            lines.push(("state", state.display().to_string()));
         }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));

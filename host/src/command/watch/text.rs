@@ -14,11 +14,14 @@ use super::desk;
 use super::desk::Desk;
 use super::desk::stamp;
 use super::setup::Setup;
+use crate::boat::sounder::Sounder;
 use crate::session::Ending;
+use crate::session::Heard;
 use crate::session::Moment;
 use crate::session::Pace;
 use crate::session::Remark;
 use crate::session::Sink;
+use crate::session::Word;
 use crate::terminal::Bell;
 use crate::terminal::Progress;
 use crate::terminal::Screen;
@@ -41,6 +44,9 @@ pub(super) struct TextSink {
     desk: Desk,
     screen: Screen<Stdout>,
     live: bool,
+    /// Whether the bell of the terminal is rung, and whether it is all that sounds.
+    bell: bool,
+    only_bell: bool,
     /// How often the status line is shown.
     every: Span,
     next_status: Instant,
@@ -59,11 +65,9 @@ pub(super) struct TextSink {
 const MINUTE: Span = Span::from_min(1);
 /// Where nothing came in, a pipe still says so this often.
 const NO_NEWS: Span = Span::from_min(60);
-/// An alarm that nobody answers is heard again after so many seconds of real time.
-const BELL_S: u64 = 10;
 
 impl TextSink {
-    pub(super) fn new(desk: Desk, live: bool, pace: Option<Pace>) -> Self {
+    pub(super) fn new(desk: Desk, live: bool, pace: Option<Pace>, sounder: &Sounder) -> Self {
         let screen = Screen::stdout();
         let every = match pace {
             _ if !screen.is_terminal() => MINUTE,
@@ -76,12 +80,15 @@ impl TextSink {
             desk,
             screen,
             live,
+            bell: sounder.bell,
+            only_bell: sounder.alarm.is_none(),
             every,
             next_status: Instant::default() + every,
             day: None,
             sentences: 0,
             next_bell: Instant::default(),
-            bell_again: Span::from_ms(BELL_S * pace.map_or(1000, Pace::log_ms_a_second).max(1000)),
+            // In real time, however fast a log goes.
+            bell_again: Span::from_ms(sounder.every.as_s() * pace.map_or(1000, Pace::log_ms_a_second).max(1000)),
             percent: None,
             bar: None,
         }
@@ -100,6 +107,10 @@ impl TextSink {
         }
         rows.push(Row::default());
         self.screen.rows(&rows)?;
+        // A test of the sounder: a bell that is switched off is missed now, and not at night.
+        if self.live && self.only_bell && self.bell {
+            self.screen.ring(Bell::Alarm)?;
+        }
         self.screen.flush()
     }
 
@@ -129,7 +140,7 @@ impl TextSink {
     }
 
     fn ring(&mut self, at: Stamp, priority: Priority) -> io::Result<()> {
-        if !self.desk.prompt {
+        if !self.desk.prompt || !self.bell {
             return Ok(());
         }
         self.next_bell = Instant::from_ms(at.since_start_ms) + self.bell_again;
@@ -184,6 +195,18 @@ impl Sink for TextSink {
         let (_, text) = desk::remark(remark, &self.desk.sources);
         let at = stamp(moment);
         self.rows(at, &notice::rows(at, &text, self.screen.width()))
+    }
+
+    fn heard(&mut self, moment: Moment, heard: &Heard) -> io::Result<()> {
+        match heard.word {
+            Word::SoundTest => {
+                let at = stamp(moment);
+                self.rows(at, &notice::rows(at, "a test of the sounder: nothing is wrong", self.screen.width()))?;
+                self.ring(at, Priority::Alarm)?;
+                self.flush()
+            }
+            _ => Ok(()),
+        }
     }
 
     #[inline]
@@ -256,7 +279,9 @@ impl Sink for TextSink {
                 .and(Tone::Warning, "END OF THE WATCH")
                 .and(Tone::Plain, format!(", {why}: nobody keeps watch now"));
             self.screen.rows(&[Row::default(), row])?;
-            self.screen.ring(Bell::End)?;
+            if self.bell {
+                self.screen.ring(Bell::End)?;
+            }
         }
         self.screen.flush()
     }
