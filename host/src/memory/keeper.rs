@@ -74,8 +74,7 @@ impl Keeper {
         let refused = |error| MemoryError::Refused { what: "write", path: path.to_owned(), error };
         file::write(path, &file::text(&standing)).map_err(refused)?;
         let shared = Arc::new(Shared::default());
-        let writer =
-            Writer { path: path.to_owned(), shared: Arc::clone(&shared), last: standing, works: true, _lock: lock };
+        let writer = Writer { path: path.to_owned(), shared: Arc::clone(&shared), last: standing, works: true, lock };
         let write = move || writer.run();
         thread::Builder::new().name("memory".into()).stack_size(256 << 10).spawn(write).map_err(refused)?;
         Ok((Self(shared), left))
@@ -136,7 +135,7 @@ struct Writer {
     /// What is in the file, or is to be.
     last: Standing,
     works: bool,
-    _lock: File,
+    lock: File,
 }
 
 /// Says that the thread is over, however it ends.
@@ -160,6 +159,8 @@ impl Writer {
             let outcome = if touched { Ok(()) } else { file::write(&self.path, &file::text(&self.last)) };
             self.tell(&outcome);
             if closed {
+                // Before the watch is told so: the next one may begin at once.
+                let _ = rustix::fs::flock(&self.lock, FlockOperation::Unlock);
                 return;
             }
         }
