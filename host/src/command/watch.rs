@@ -239,7 +239,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
     let bell = setup.sounder.bell && args.format == Format::Text && io::stdout().is_terminal();
-    if prompt {
+    if live || (prompt && setup.sounder.alarm.is_some()) {
         setup.sounder_words = Some(sounder_words(&setup.sounder, bell));
     }
     let (speaker, words) = session::words();

@@ -80,8 +80,9 @@ struct Slot {
     /// It is to be heard now, and not only when its time comes.
     afresh: bool,
     once: Option<Cue>,
-    test: bool,
-    tests: u64,
+    /// Tests, counted as they are asked for; those up to the second number are done.
+    tests_asked: u64,
+    tests_done: u64,
     tested: Tested,
     end: Option<(Option<String>, Span)>,
     ended: bool,
@@ -131,20 +132,16 @@ impl Sounder {
 
     /// Every hook is to be heard once, shortly.
     pub fn test(&self) {
-        self.ask(|slot| slot.test = true);
+        self.ask(|slot| slot.tests_asked += 1);
     }
 
-    /// How many tests are done.
-    pub fn tests(&self) -> u64 {
-        self.0.lock().tests
-    }
-
-    /// Waits, at most so long, until more than `before` tests are done; what came of the last.
-    pub fn tested(&self, before: u64, at_most: Duration) -> Option<Tested> {
-        let unfinished = |slot: &mut Slot| slot.tests <= before && !slot.ended;
+    /// Waits, at most so long, until the test that was asked for last is done, and what came of it.
+    pub fn tested(&self, at_most: Duration) -> Option<Tested> {
+        let asked = self.0.lock().tests_asked;
+        let unfinished = |slot: &mut Slot| slot.tests_done < asked && !slot.ended;
         let waited = self.0.done.wait_timeout_while(self.0.lock(), at_most, unfinished);
         let (slot, _) = waited.unwrap_or_else(PoisonError::into_inner);
-        (slot.tests > before).then(|| slot.tested.clone())
+        (slot.tests_done >= asked).then(|| slot.tested.clone())
     }
 
     /// The watch has ended: `text` is heard for `at_most` so long, or nothing is, and that is waited for.
@@ -217,7 +214,9 @@ struct Player {
     /// When the standing one is to be heard next.
     due: Option<Instant>,
     to_test: VecDeque<(&'static str, Hook)>,
+    /// What came of the test so far, and which one it is.
     tested: Option<Tested>,
+    test: u64,
     /// The hooks that failed the last time they were run.
     failing: BTreeMap<&'static str, String>,
     ending: bool,
@@ -236,6 +235,7 @@ impl Player {
             due: None,
             to_test: VecDeque::new(),
             tested: None,
+            test: 0,
             failing: BTreeMap::new(),
             ending: false,
         }
@@ -277,7 +277,7 @@ impl Player {
         let standing = slot.standing.clone();
         let afresh = std::mem::take(&mut slot.afresh);
         let once = slot.once.take();
-        let test = std::mem::take(&mut slot.test);
+        let asked = slot.tests_asked;
         let end = slot.end.take();
         drop(slot);
         if let Some((text, at_most)) = end {
@@ -303,7 +303,8 @@ impl Player {
         if stops {
             self.stop();
         }
-        if test {
+        if asked != self.test {
+            self.test = asked;
             self.begin_test();
         }
     }
@@ -325,6 +326,10 @@ impl Player {
 
     fn begin_test(&mut self) {
         let Hooks { alarm, warning, caution, end } = self.settings.hooks.clone();
+        // One that is under way begins anew.
+        if self.playing.as_ref().is_some_and(|playing| matches!(playing.what, For::Test(_))) {
+            self.stop();
+        }
         self.tested = Some(Tested::new());
         // The end of the watch is not sounded while it lasts: it is only looked for.
         if let Some(end) = end {
@@ -431,7 +436,7 @@ impl Player {
         }
         if let Some(tested) = self.tested.take() {
             let mut slot = self.shared.lock();
-            slot.tests += 1;
+            slot.tests_done = self.test;
             slot.tested = tested;
             self.shared.done.notify_all();
         }

@@ -117,13 +117,12 @@ fn sound_test(desk: &FrontDesk) -> Reply {
     if desk.sounder.is_none() && !desk.bell {
         return Reply::refused(NOTHING_SOUNDS);
     }
-    let before = desk.sounder.as_ref().map_or(0, Sounder::tests);
     if let Err(why) = desk.speaker.ask(Word::SoundTest) {
         return Reply::refused(why.to_string());
     }
     let bell = if desk.bell { "the bell of the terminal rang" } else { "no terminal, no bell" };
     let Some(sounder) = &desk.sounder else { return Reply::done(bell) };
-    let tested = match sounder.tested(before, TESTED_WITHIN) {
+    let tested = match sounder.tested(TESTED_WITHIN) {
         Some(tested) => tested,
         None => return Reply::refused("the sounder does not answer: it is busy or has failed; see lubber status"),
     };

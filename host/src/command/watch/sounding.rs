@@ -104,10 +104,11 @@ impl Companion for Sounding {
         let Event::Alert(change) = event else { return };
         self.alerts.take(change);
         // A caution asks for no answer, so it is heard once and never again.
-        if change.state == State::Active && change.follows.is_none() && !change.repeated {
-            if let Some(sounder) = &self.sounder {
-                sounder.once(self.cue(change));
-            }
+        if change.state == State::Active
+            && change.follows.is_none()
+            && let Some(sounder) = &self.sounder
+        {
+            sounder.once(self.cue(change));
         }
         self.update(Some(change).filter(|change| alert::sounds(change)));
     }
