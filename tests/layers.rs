@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 15] = [
+const HOST: [(&str, &[&str]); 18] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -33,15 +33,18 @@ const HOST: [(&str, &[&str]); 15] = [
     ("terminal", &["view"]),
     ("control", &["view"]),
     ("announce", &["clock"]),
+    ("record", &["clock"]),
+    ("page", &["clock", "view"]),
     ("sound", &["clock"]),
     ("memory", &["clock"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
+    ("service", &[]),
     (
         "command",
         &[
             "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce",
-            "sound", "memory", "boat", "simulate",
+            "record", "page", "sound", "memory", "boat", "simulate", "service",
         ],
     ),
 ];

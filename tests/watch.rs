@@ -265,7 +265,10 @@ fn bad_input_is_refused_with_its_remedy() {
     let binary: Vec<u8> = (0..40_000_u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
     let binary = folder.write("binary.nmea", binary);
     let timeless = folder.write("timeless.nmea", sentence("HCHDG,135.0,,,4.1,E").repeat(200));
-    let here = folder.0.to_str().unwrap().to_owned();
+    // A folder of logs is read; this one has none.
+    let here = folder.0.join("no-logs");
+    fs::create_dir(&here).unwrap();
+    let here = here.to_str().unwrap().to_owned();
     let calm = folder.write("calm.nmea", calm());
     for (args, must) in [
         (vec!["nowhere.nmea"], "there is no such file"),

@@ -62,10 +62,17 @@ pub(crate) struct Watch {
 
 impl Watch {
     pub(crate) fn new(folder: &Folder, args: &[&str]) -> Self {
+        Self::begun(folder, args, "lubber keeps watch")
+    }
+
+    /// A watch that has begun when it has written `begun`.
+    pub(crate) fn begun(folder: &Folder, args: &[&str], begun: &str) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let source = format!("tcp:{}", listener.local_addr().unwrap());
-        let all = [&["watch", &source, "--heading", "HCHDG"], args].concat();
-        Self::start(folder, &all, &listener)
+        let mut watch = Self::start(folder, &[&["watch", &source, "--heading", "HCHDG"], args].concat(), &listener);
+        // All that is told at the start has been told, and the socket is open.
+        watch.until(begun);
+        watch
     }
 
     /// A watch by `args` that connects to `listener`.
@@ -75,10 +82,7 @@ impl Watch {
         let from = BufReader::new(child.stdout.take().unwrap());
         let (send, lines) = channel();
         std::thread::spawn(move || from.lines().map_while(Result::ok).try_for_each(|line| send.send(line)));
-        let mut watch = Self { child, to: Some(to), lines };
-        // All that is told at the start has been told, and the socket is open.
-        watch.until("lubber keeps watch");
-        watch
+        Self { child, to: Some(to), lines }
     }
 
     pub(crate) fn say(&mut self, body: &str) {

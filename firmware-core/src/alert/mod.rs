@@ -19,7 +19,7 @@ pub use frozen::Frozen;
 pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};
 pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE};
-pub use off_heading::OffHeading;
+pub use off_heading::{LIMIT as OFF_HEADING_LIMIT, OffHeading};
 pub use settings::LimitSettings;
 pub use smooth::{Latch, Smooth};
 

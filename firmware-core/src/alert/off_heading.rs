@@ -17,7 +17,7 @@ use crate::time::Span;
 /// seaway (3 to 8 s, common practice, no source), so that the swings cancel and a departure does not.
 const YAW: Span = Span::from_s(4);
 /// 15 degrees: beyond what a pilot that still steers lets pass in a seaway.
-const LIMIT: Turn = Turn::from_deg(15);
+pub const LIMIT: Turn = Turn::from_deg(15);
 /// The average must stay out for so long.
 const DELAY: Span = Span::from_s(5);
 /// It is over when the average is back within the limit less this, for [`BACK`].

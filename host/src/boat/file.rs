@@ -3,6 +3,7 @@
 //! Everything in it is optional, and a run without one works on defaults. What this version does not
 //! have yet is refused by name, so that nobody believes in a setting that does nothing.
 
+use std::net::SocketAddr;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -48,6 +49,8 @@ pub struct BoatFile {
     pub deviation: DeviationRule,
     /// Whether ROT is from a gyro of its own.
     pub rot_is_gyro: bool,
+    /// The page, and the address of this machine it is shown at, where that is said.
+    pub page: Option<Option<SocketAddr>>,
     /// Limits, delays and switches, in the order of [`AlertKind::ALL`].
     pub limits: [LimitSettings; AlertKind::ALL.len()],
     /// What makes alerts heard, and what outlasts a watch.
@@ -82,7 +85,7 @@ pub const EXAMPLE: &str = r#"    [boat]
     card = "card.toml""#;
 
 /// Tables that are designed and not built.
-const NOT_YET: [&str; 3] = ["watchkeeper", "journal", "page"];
+const NOT_YET: [&str; 2] = ["watchkeeper", "journal"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -103,6 +106,10 @@ const SENSOR: Want = Want {
 const CARD: Want = Want { what: "the card's file, from where this file lies", example: "card = \"card.toml\"" };
 const DEVIATION: Want = Want { what: "\"card\", \"wire\" or \"none\"", example: "deviation = \"card\"" };
 const ROT: Want = Want { what: "\"gyro\", or the key left out", example: "rot = \"gyro\"" };
+const ADDRESS: Want = Want {
+    what: "an address of this machine and a port, in quotes",
+    example: "address = \"192.168.4.1:10350\" or address = \"127.0.0.1:10350\"",
+};
 const LIMITS: Want = Want { what: "one table for each alert", example: "[limits.off-heading]" };
 const LIMIT: Want = Want { what: "an angle over 0 up to 90 degrees", example: "limit = \"15 deg\"" };
 const DELAY: Want = Want { what: "a time up to an hour, in s or min", example: "delay = \"10 s\"" };
@@ -143,7 +150,7 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys = [&["boat", "source", "heading", "limits", "sounder"][..], &NOT_YET[..]].concat();
+        let keys = [&["boat", "source", "heading", "limits", "page", "sounder"][..], &NOT_YET[..]].concat();
         let root = Section::root(text, &tree, &keys)?;
         for table in NOT_YET {
             if let Some(value) = root.get(table) {
@@ -161,6 +168,13 @@ impl BoatFile {
         if let Some(heading) = root.get("heading") {
             let keys = ["primary", "pilot", "second", "card", "deviation", "rot"];
             file.heading(&heading.section(&keys, TABLE)?, folder)?;
+        }
+        if let Some(page) = root.get("page") {
+            let page = page.section(&["address"], TABLE)?;
+            let address = page
+                .get("address")
+                .map(|value| value.string().and_then(|text| text.parse().ok()).ok_or_else(|| value.refuse(ADDRESS)));
+            file.page = Some(address.transpose()?);
         }
         if let Some(limits) = root.get("limits") {
             file.limits = read_limits(&limits.section(&[], LIMITS)?)?;

@@ -2,10 +2,12 @@
 
 pub mod acknowledge;
 pub mod card;
+pub mod install_service;
 pub mod listen;
 mod order;
 mod page;
 pub mod ports;
+pub mod record;
 pub mod silence;
 pub mod simulate;
 pub mod sound_test;
@@ -49,9 +51,11 @@ enum Verb {
     SoundTest(sound_test::Args),
     Listen(listen::Args),
     Ports(ports::Args),
+    Record(record::Args),
     Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
+    InstallService(install_service::Args),
 }
 
 /// How an answer is written.
@@ -78,8 +82,10 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::SoundTest(args) => sound_test::run(&args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
+        Verb::Record(args) => record::run(&args),
         Verb::Swing(args) => swing::run(&args),
         Verb::Card(args) => card::run(args),
         Verb::Simulate(args) => simulate::run(args),
+        Verb::InstallService(args) => install_service::run(&args),
     }
 }

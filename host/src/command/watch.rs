@@ -8,14 +8,19 @@ mod control;
 mod desk;
 mod jsonl;
 mod keys;
+mod life;
+mod page;
+mod recording;
 mod remembering;
 mod setup;
 mod sounding;
 mod standing;
 mod text;
+mod view;
 
 use std::io;
 use std::io::IsTerminal;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use chrono::DateTime;
@@ -27,13 +32,10 @@ use lubber_core::time::Span;
 
 use crate::analysis::variation;
 use crate::announce;
-use crate::boat;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
 use crate::input::Source;
-use crate::memory;
-use crate::memory::MemoryError;
 use crate::session;
 use crate::session::Ending;
 use crate::session::Interrupt;
@@ -43,11 +45,6 @@ use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
 use crate::session::Words;
-use crate::sound;
-use crate::sound::Heartbeat;
-use crate::sound::Hook;
-use crate::sound::Hooks;
-use crate::sound::Sounder;
 use announcing::Herald;
 use beating::Beating;
 use chronicle::Chronicle;
@@ -56,6 +53,9 @@ use company::Company;
 use control::Control;
 use control::FrontDesk;
 use desk::Desk;
+use life::Life;
+use page::Cockpit;
+use recording::Recording;
 use remembering::Remembering;
 use setup::Setup;
 use sounding::Sounding;
@@ -87,6 +87,10 @@ pub struct Args {
     /// How the output is written.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Take the whole screen: the trace of the last ten minutes, the facts, the alerts. Where the output is
+    /// no terminal, lines as without it.
+    #[arg(long, conflicts_with = "every")]
+    view: bool,
     /// With jsonl: the whole status this often, such as 10s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every)]
     every: Option<Span>,
@@ -99,6 +103,10 @@ pub struct Args {
     /// Standard input is a log and drives time.
     #[arg(long)]
     log: bool,
+    /// A live source that cannot be opened at the start is an alert and tried again, and no reason not to
+    /// keep watch: for a watch that starts with the boat.
+    #[arg(long)]
+    keep_trying: bool,
     /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
     #[arg(long, value_name = "TIME", value_parser = instant)]
     start: Option<i64>,
@@ -125,9 +133,23 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
     heartbeat: Span,
+    /// Keep every line on disk too, as `lubber record` does with its usual limits. Live inputs only.
+    #[arg(long, value_name = "FOLDER")]
+    record: Option<PathBuf>,
+    /// Show the watch to browsers, at ADDRESS:PORT of this machine; without one on this machine alone,
+    /// at 127.0.0.1:10350. The link, with its key, is shown when the key is made. A log only with --pace.
+    #[arg(long, value_name = "ADDRESS:PORT", num_args = 0..=1, default_missing_value = USUAL_PAGE)]
+    page: Option<SocketAddr>,
+    /// Make a new key for the page; the old one and its links are refused from then on.
+    #[arg(long)]
+    page_new_key: bool,
+    /// Where the hash of the page's key is kept; else page.key in $STATE_DIRECTORY, $XDG_STATE_HOME/lubber
+    /// or ~/.local/state/lubber.
+    #[arg(long, value_name = "FILE")]
+    page_key: Option<PathBuf>,
     /// Where the alerts that stand and the owner's order are kept, so that a restart presents them again.
-    /// Else state under [sounder] in the boat file, else lubber/standing.json in $XDG_STATE_HOME or
-    /// ~/.local/state; for a log only with this.
+    /// Else state under [sounder] in the boat file, else standing.json in $STATE_DIRECTORY,
+    /// $XDG_STATE_HOME/lubber or ~/.local/state/lubber; for a log only with this.
     #[arg(long, value_name = "FILE", conflicts_with = "no_state")]
     state: Option<PathBuf>,
     /// Nothing is kept for the next watch, and nothing of the last one is presented again.
@@ -137,6 +159,9 @@ pub struct Args {
     #[arg(long)]
     check: bool,
 }
+
+/// Where `--page` alone is.
+const USUAL_PAGE: &str = "127.0.0.1:10350";
 
 /// The words that go with every watch.
 const SAFETY: &str = "An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass \
@@ -235,51 +260,80 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
+    if args.record.is_some() && !live {
+        return Err(Failure::new(
+            "--record: a log is recorded already; to keep it in a folder: lubber record FILE --to FOLDER",
+        ));
+    }
+    let mut companions = companions(&args, &setup, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
     let bell = setup.sounder.bell && args.format == Format::Text && io::stdout().is_terminal();
     if live || (prompt && setup.sounder.alarm.is_some()) {
-        setup.sounder_words = Some(sounder_words(&setup.sounder, bell));
+        setup.sounder_words = Some(sounding::words(&setup.sounder, bell));
     }
     let (speaker, words) = session::words();
-    let keys = on_keys(&args, &setup, prompt).then(|| keys::listen(speaker.clone(), &interrupt)).flatten();
+    let on_keys = on_keys(&args, &setup, prompt);
+    let press = |view| on_keys.then(|| keys::listen(speaker.clone(), &interrupt, view)).flatten();
+    let full = args.view && args.format == Format::Text && prompt && io::stdout().is_terminal();
+    let keys = if full { None } else { press(None) };
     setup.keys = keys.is_some();
-    let sounder = if prompt { sounder(&setup.sounder)? } else { None };
+    let sounder = if prompt { sounding::start(&setup.sounder)? } else { None };
     let chronicle = Chronicle::default();
-    let desk = FrontDesk {
-        speaker,
+    let front = FrontDesk {
+        speaker: speaker.clone(),
         sources: setup.sources.clone(),
         chronicle: chronicle.clone(),
         sounder: sounder.clone(),
         bell,
     };
-    let control = Control::open(&args, prompt, desk)?;
+    companions.push(Box::new(chronicle));
+    let wanted = page_wanted(&args, &setup, prompt)?;
+    if let Some(wanted) = &wanted {
+        let cockpit = Cockpit::open(wanted, &setup, &front)?;
+        setup.page = Some(cockpit.place(wanted));
+        companions.push(Box::new(cockpit));
+    }
+    let control = Control::open(&args, prompt, front)?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
-    // Only now: what is refused above is no watch, and the end of none is heard.
-    let mut companions = companions(&args, &setup, live)?;
-    let (remembering, legacy) = remember(&args, &mut setup, live)?;
+    let remembered =
+        remembering::Wanted { file: args.state.clone(), none: args.no_state, ordered: args.steer.is_some(), live };
+    let (remembering, legacy) = Remembering::wanted(remembered, &mut setup)?;
     companions.extend(remembering.map(|remembering| Box::new(remembering) as Box<dyn Companion>));
-    companions.push(Box::new(chronicle));
+    // The last one: what is refused above is no watch, and the end of none is heard.
     if prompt {
         let sounding = Sounding::new(sounder, setup.sounder.timeout, setup.sources.clone(), live);
         companions.push(Box::new(sounding));
     }
     let desk = Desk::new(setup.sources.clone(), prompt);
     let (ended, alarmed) = match args.format {
+        Format::Text if full => {
+            let text = text::TextSink::new(desk, live, args.pace, &setup.sounder);
+            let pace = args.pace.map(Pace::log_ms_a_second);
+            let help = if on_keys { keys::HELP } else { "Ctrl-C end" };
+            let failed = |error| Failure::new(format!("the terminal cannot be painted: {error}; leave out --view"));
+            let view = view::ViewSink::new(text, setup.sources.clone(), setup.boat.clone(), help, pace);
+            let mut sink = view.map_err(failed)?;
+            let _keys = press(Some(sink.keys()));
+            let company = Company { sink: &mut sink, companions };
+            (keep(inputs, &setup, &args, &interrupt, (words, legacy), company), sink.alarmed())
+        }
         Format::Text => {
             let mut sink = text::TextSink::new(desk, live, args.pace, &setup.sounder);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let company = Company { sink: &mut sink, companions };
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, (words, legacy), company));
+            let ended = ended.and_then(|()| {
+                keep(inputs, &setup, &args, &interrupt, (words, legacy), Company { sink: &mut sink, companions })
+            });
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let company = Company { sink: &mut sink, companions };
-            let ended = ended.and_then(|()| keep(inputs, &setup, &args, &interrupt, (words, legacy), company));
+            let ended = ended.and_then(|()| {
+                keep(inputs, &setup, &args, &interrupt, (words, legacy), Company { sink: &mut sink, companions })
+            });
             (ended, sink.alarmed())
         }
     };
@@ -301,77 +355,39 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     }
 }
 
-/// What keeps this watch company, but for its memory and its sounder.
+/// What keeps this watch company from the start.
 fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
     let mut companions: Vec<Box<dyn Companion>> = Vec::new();
     if let Some(sink) = &args.announce {
         let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
         companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
     }
-    if let Some(hook) = setup.sounder.heartbeat.clone().and_then(Hook::new).filter(|_| live) {
-        let every = setup.sounder.heartbeat_every;
-        let heartbeat = Heartbeat::start(hook, every).map_err(|error| no_thread("heartbeat", &error))?;
-        companions.push(Box::new(Beating::new(heartbeat, every)));
+    if let Some(folder) = &args.record {
+        companions.push(Box::new(Recording::start(folder, setup)?));
+    }
+    if let Some(beating) = Beating::start(&setup.sounder)?.filter(|_| live) {
+        companions.push(Box::new(beating));
+    }
+    if let Some(life) = live.then(Life::asked_for).flatten() {
+        companions.push(Box::new(life));
     }
     Ok(companions)
 }
 
-fn no_thread(what: &str, error: &io::Error) -> Failure {
-    Failure::new(format!("the system gives no thread for the {what}: {error}; end what else runs here"))
-}
-
-/// The owner's hooks, started; none where there are none.
-fn sounder(of: &boat::sounder::Sounder) -> Result<Option<Sounder>, Failure> {
-    let hook = |words: &Option<Vec<String>>| words.clone().and_then(Hook::new);
-    let hooks =
-        Hooks { alarm: hook(&of.alarm), warning: hook(&of.warning), caution: hook(&of.caution), end: hook(&of.end) };
-    if hooks.alarm.is_none() {
-        return Ok(None);
+/// The page that is wanted. The boat file wants it for every watch that somebody can look at; for one
+/// that is over before anybody does, only whoever typed it is told so.
+fn page_wanted(args: &Args, setup: &Setup, prompt: bool) -> Result<Option<page::Wanted>, Failure> {
+    if args.page.is_some() && !prompt {
+        return Err(Failure::new(
+            "--page: a log is over before anybody has looked; replay it at a pace, for example: --pace 1",
+        ));
     }
-    let settings = sound::Settings { hooks, every: of.every, timeout: of.timeout };
-    Sounder::start(settings).map(Some).map_err(|error| no_thread("sounder", &error))
-}
-
-/// What sounds, in words.
-fn sounder_words(of: &boat::sounder::Sounder, bell: bool) -> String {
-    let hooks = [("alarm", &of.alarm), ("warning", &of.warning), ("caution", &of.caution), ("end", &of.end)];
-    let hooks: Vec<&str> = hooks.iter().filter(|(_, hook)| hook.is_some()).map(|(name, _)| *name).collect();
-    let bell = bell.then_some("the bell of this terminal");
-    let hooks = (!hooks.is_empty()).then(|| format!("hooks for {}", boat::listed(&hooks)));
-    match (hooks, bell) {
-        (Some(hooks), Some(bell)) => format!("{hooks}, and {bell}"),
-        (Some(hooks), None) => hooks,
-        (None, Some(bell)) => bell.to_owned(),
-        (None, None) => format!("NONE: {NOTHING_SOUNDS}"),
+    let at = args.page.or(setup.page_wanted).filter(|_| prompt);
+    if at.is_none() && (args.page_new_key || args.page_key.is_some()) {
+        return Err(Failure::new("there is no page to make a key for; say where: --page ADDRESS:PORT"));
     }
-}
-
-/// Why, and what to do about it.
-const NOTHING_SOUNDS: &str = "nothing sounds, for there is no terminal whose bell could be rung and no hook; write \
-[sounder] with alarm and warning in the boat file";
-
-/// The memory of a watch, and what the last one left. A usual place that cannot be used is told and is
-/// no reason to keep no watch; one that the owner names is.
-fn remember(args: &Args, setup: &mut Setup, live: bool) -> Result<(Option<Remembering>, Legacy), Failure> {
-    let named = args.state.clone().or_else(|| setup.sounder.state.clone().filter(|_| live));
-    if args.no_state || (!live && named.is_none()) {
-        return Ok((None, Legacy::default()));
-    }
-    let variable = |name| std::env::var_os(name).map(PathBuf::from);
-    let place = named.clone().or_else(|| memory::place(variable("XDG_STATE_HOME"), variable("HOME")));
-    let opened = place.ok_or(MemoryError::Nowhere).and_then(|path| {
-        let opened = Remembering::open(&path, setup.sources.clone(), args.steer.is_some())?;
-        setup.state = Some(path);
-        Ok(opened)
-    });
-    match opened {
-        Ok((remembering, legacy)) => Ok((Some(remembering), legacy)),
-        Err(error) if named.is_none() => {
-            setup.findings.push(format!("after a restart nothing is presented again: {error}"));
-            Ok((None, Legacy::default()))
-        }
-        Err(error) => Err(Failure::new(error.to_string())),
-    }
+    let wanted = |at| page::Wanted { at, key: args.page_key.clone(), new_key: args.page_new_key, pace: args.pace };
+    Ok(at.map(wanted))
 }
 
 /// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.

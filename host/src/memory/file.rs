@@ -68,7 +68,9 @@ pub struct Left {
 #[derive(Debug, thiserror::Error)]
 pub enum MemoryError {
     /// There is nowhere to keep it.
-    #[error("neither XDG_STATE_HOME nor HOME says where to keep what stands; name a file: --state FILE")]
+    #[error(
+        "neither STATE_DIRECTORY, XDG_STATE_HOME nor HOME says where to keep what stands; name a file: --state FILE"
+    )]
     Nowhere,
     /// Another watch keeps its own there.
     #[error("another watch keeps what stands in {}; give this one a file of its own: --state FILE", .0.display())]
@@ -110,13 +112,13 @@ const SCHEMA: u32 = 1;
 /// A file with every alert there can be is a tenth of this.
 const LARGEST: u64 = 256 << 10;
 
-/// Where it lies unless the owner says otherwise: `lubber/standing.json` in `$XDG_STATE_HOME`, else in
-/// `~/.local/state` (XDG Base Directory Specification). The arguments are the values of `XDG_STATE_HOME`
-/// and `HOME`.
-pub fn place(state: Option<PathBuf>, home: Option<PathBuf>) -> Option<PathBuf> {
-    let absolute = |folder: &PathBuf| folder.is_absolute();
-    let folder = state.filter(absolute).or_else(|| home.filter(absolute).map(|home| home.join(".local/state")))?;
-    Some(folder.join("lubber/standing.json"))
+/// Where it lies unless the owner says otherwise: `standing.json` in `STATE_DIRECTORY`, which a service
+/// manager gives a service of its own, else in `lubber` in `$XDG_STATE_HOME` or `~/.local/state` (XDG Base
+/// Directory Specification). The arguments are the values of `STATE_DIRECTORY`, `XDG_STATE_HOME` and `HOME`.
+pub fn place(service: Option<PathBuf>, state: Option<PathBuf>, home: Option<PathBuf>) -> Option<PathBuf> {
+    let whole = |folder: &PathBuf| folder.is_absolute();
+    let users = || state.filter(whole).or_else(|| home.filter(whole).map(|home| home.join(".local/state")));
+    Some(service.filter(whole).or_else(|| users().map(|state| state.join("lubber")))?.join("standing.json"))
 }
 
 /// What the last watch left at `path`; none where there was none.

@@ -150,9 +150,10 @@ fn what_cannot_be_written_is_reported_and_tried_again() {
 #[test]
 fn where_it_lies() {
     let path = |text: &str| Some(PathBuf::from(text));
-    assert_eq!(place(path("/state"), path("/home/me")), path("/state/lubber/standing.json"));
-    assert_eq!(place(path("state"), path("/home/me")), path("/home/me/.local/state/lubber/standing.json"));
-    assert_eq!(place(None, path("me")), None);
+    assert_eq!(place(path("/var/lib/lubber"), path("/state"), None), path("/var/lib/lubber/standing.json"));
+    assert_eq!(place(None, path("/state"), path("/home/me")), path("/state/lubber/standing.json"));
+    assert_eq!(place(None, path("state"), path("/home/me")), path("/home/me/.local/state/lubber/standing.json"));
+    assert_eq!(place(None, None, path("me")), None);
     let nowhere = Keeper::open(std::path::Path::new("/proc/no/such/standing.json")).unwrap_err();
     assert!(nowhere.to_string().contains("--state FILE"), "{nowhere}");
 }

@@ -35,6 +35,9 @@ fn everything_that_may_stand_there() {
         deviation = "card"
         rot = "gyro"
 
+        [page]
+        address = "192.168.4.1:10350"
+
         [limits.off-heading]
         limit = 12.5
         delay = "2 min"
@@ -67,6 +70,8 @@ fn everything_that_may_stand_there() {
     let position = limit_of(&file, AlertKind::PositionLost);
     assert_eq!((position.limit, position.delay, position.disabled), (None, Some(Span::from_s(90)), true));
     assert_eq!(limit_of(&file, AlertKind::InputLost), LimitSettings::default());
+    assert_eq!(file.page, Some("192.168.4.1:10350".parse().ok()));
+    assert_eq!((read("[page]").unwrap().page, read("").unwrap().page), (Some(None), None));
 }
 
 #[test]
@@ -148,7 +153,6 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[heading]\ndeviation = \"card\"", &["boat.toml:2: deviation = \"card\", but no card is named"]),
     ("[heading]\nrot = \"compass\"", &["boat.toml:2: rot = \"compass\": expected \"gyro\""]),
     ("[limits.off-headin]\nlimit = 3", &["boat.toml:1: unknown key \"off-headin\": did you mean \"off-heading\"?"]),
-    ("[limits.supply-low]\ndelay = 3", &["boat.toml:1: supply-low: this version of lubber does not judge it yet"]),
     ("[limits]\noff-heading = 15", &["boat.toml:2: off-heading = 15: expected one table for each alert"]),
     ("[limits.off-heading]\nlimit = \"15 s\"", &["boat.toml:2: limit = \"15 s\": expected an angle", "\"15 deg\""]),
     ("[limits.off-heading]\nlimit = 0", &["boat.toml:2: limit = 0: expected an angle over 0 up to 90 degrees"]),
@@ -160,7 +164,11 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[limits.position-lost]\nlimit = 15", &["boat.toml:2: limit: position-lost has none"]),
     ("[watchkeeper]\ninterval = 1", &["boat.toml:1: [watchkeeper]: this version of lubber does not have it yet"]),
     ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
-    ("[page]", &["[page]: this version"]),
+    (
+        "[page]\naddress = \"boat:10350\"",
+        &["boat.toml:2: address = \"boat:10350\": expected an address of this machine", "192.168.4.1:10350"],
+    ),
+    ("[page]\nadress = \"127.0.0.1:1\"", &["boat.toml:2: unknown key \"adress\": did you mean \"address\"?"]),
     ("[boat\nname = 1", &["boat.toml:1: not TOML"]),
     ("[boat]\nname = Curlew", &["boat.toml:2: not TOML", "key = \"words\""]),
 ];

@@ -6,10 +6,13 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 
 use super::company::Companion;
+use crate::boat;
+use crate::exit::Failure;
 use crate::session::Moment;
 use crate::session::Report;
 use crate::sound;
 use crate::sound::Heartbeat;
+use crate::sound::Hook;
 
 /// The heartbeat of a watch.
 pub(super) struct Beating {
@@ -19,8 +22,13 @@ pub(super) struct Beating {
 }
 
 impl Beating {
-    pub(super) fn new(heartbeat: Heartbeat, every: Span) -> Self {
-        Self { heartbeat, every, next: Instant::default() }
+    /// The owner's heartbeat, started; none where there is none.
+    pub(super) fn start(of: &boat::sounder::Sounder) -> Result<Option<Self>, Failure> {
+        let Some(hook) = of.heartbeat.clone().and_then(Hook::new) else { return Ok(None) };
+        let every = of.heartbeat_every;
+        let failed = |error| Failure::new(format!("the system gives no thread for the heartbeat: {error}"));
+        let heartbeat = Heartbeat::start(hook, every).map_err(failed)?;
+        Ok(Some(Self { heartbeat, every, next: Instant::default() }))
     }
 }
 

@@ -7,9 +7,9 @@ use lubber_core::arbiter::AlertChange;
 use lubber_core::picture::Command;
 
 use super::Args;
-use super::NOTHING_SOUNDS;
 use super::chronicle::Chronicle;
 use super::desk::stamp;
+use super::sounding::NOTHING_SOUNDS;
 use crate::command::order;
 use crate::command::speak;
 use crate::control::ControlError;
@@ -66,6 +66,7 @@ impl Control {
 }
 
 /// All that whoever answers needs to know.
+#[derive(Clone)]
 pub(super) struct FrontDesk {
     pub(super) speaker: Speaker,
     pub(super) sources: Sources,
@@ -79,7 +80,7 @@ pub(super) struct FrontDesk {
 const TESTED_WITHIN: Duration = Duration::from_secs(5);
 
 /// Puts one request to the watch and its answer in words.
-fn answer(request: Request, desk: &FrontDesk) -> Reply {
+pub(super) fn answer(request: Request, desk: &FrontDesk) -> Reply {
     let FrontDesk { speaker, sources, .. } = desk;
     let word = match &request {
         Request::Steer(text) => match order::read(text) {

@@ -61,6 +61,7 @@ impl<W: Write> JsonSink<W> {
             o.text_or_null("control", setup.control.as_ref().map(|path| path.display()));
             o.text_or_null("sounder", setup.sounder_words.as_ref());
             o.text_or_null("state", setup.state.as_ref().map(|path| path.display()));
+            o.text_or_null("page", setup.page.as_ref());
             o.text_or_null("heading", setup.settings.primary);
             o.objects("sources", self.desk.sources.iter(), |o, (_, source)| {
                 o.text("name", &source.name);

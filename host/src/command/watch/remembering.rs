@@ -6,6 +6,7 @@
 //! is carried over if the last watch ended less than half an hour ago, and that is told too.
 
 use std::path::Path;
+use std::path::PathBuf;
 
 use lubber_core::alert::AlertKind;
 use lubber_core::alert::Evidence;
@@ -27,8 +28,10 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 
 use super::company::Companion;
+use super::setup::Setup;
 use super::standing::Alerts;
 use crate::command::order;
+use crate::exit::Failure;
 use crate::memory;
 use crate::memory::Keeper;
 use crate::memory::Kept;
@@ -63,10 +66,49 @@ const ORDER_HOLDS: Span = Span::from_min(30);
 /// How often the file shows that the watch lives: the resolution of "ended so long ago".
 const ALIVE: Span = Span::from_s(60);
 
+/// What the owner typed about it.
+pub(super) struct Wanted {
+    /// The file that was named.
+    pub(super) file: Option<PathBuf>,
+    /// Nothing is to be remembered.
+    pub(super) none: bool,
+    /// This watch is given an order, and needs no older one.
+    pub(super) ordered: bool,
+    /// Whether it is a live watch: a log is remembered only where a file is named for it.
+    pub(super) live: bool,
+}
+
 impl Remembering {
+    /// The memory of this watch, and what the last one left. A usual place that cannot be used is told and
+    /// is no reason to keep no watch; one that the owner names is.
+    pub(super) fn wanted(wanted: Wanted, setup: &mut Setup) -> Result<(Option<Self>, Legacy), Failure> {
+        let Wanted { file, none, ordered, live } = wanted;
+        let named = file.or_else(|| setup.sounder.state.clone().filter(|_| live));
+        if none || (!live && named.is_none()) {
+            return Ok((None, Legacy::default()));
+        }
+        let usual = || {
+            let variable = |name| std::env::var_os(name).map(PathBuf::from);
+            memory::place(variable("STATE_DIRECTORY"), variable("XDG_STATE_HOME"), variable("HOME"))
+        };
+        let opened = named.clone().or_else(usual).ok_or(MemoryError::Nowhere).and_then(|path| {
+            let opened = Self::open(&path, setup.sources.clone(), ordered)?;
+            setup.state = Some(path);
+            Ok(opened)
+        });
+        match opened {
+            Ok((remembering, legacy)) => Ok((Some(remembering), legacy)),
+            Err(error) if named.is_none() => {
+                setup.findings.push(format!("after a restart nothing is presented again: {error}"));
+                Ok((None, Legacy::default()))
+            }
+            Err(error) => Err(Failure::new(error.to_string())),
+        }
+    }
+
     /// Opens the file at `path`; what the last watch left there, and what is to be said about the file.
     /// `ordered`: this watch is given an order, and needs no older one.
-    pub(super) fn open(path: &Path, sources: Sources, ordered: bool) -> Result<(Self, Legacy), MemoryError> {
+    fn open(path: &Path, sources: Sources, ordered: bool) -> Result<(Self, Legacy), MemoryError> {
         let (keeper, left) = Keeper::open(path)?;
         let mut remembering = Self {
             keeper,

@@ -10,11 +10,13 @@ use lubber_core::picture::SourceId;
 
 use super::Args;
 use super::keys;
+use super::page;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
 use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 use crate::input::InputError;
+use crate::input::LiveOptions;
 use crate::input::OpenOptions;
 use crate::input::ReplayOptions;
 use crate::input::Source;
@@ -32,6 +34,8 @@ pub(super) struct Setup {
     pub(super) boat_file: Option<PathBuf>,
     /// The boat's name.
     pub(super) boat: Option<String>,
+    /// Where the boat file wants the page.
+    pub(super) page_wanted: Option<std::net::SocketAddr>,
     /// The card that is used, and what is to be said about it.
     pub(super) card: Option<PathBuf>,
     pub(super) findings: Vec<String>,
@@ -39,6 +43,10 @@ pub(super) struct Setup {
     pub(super) control: Option<PathBuf>,
     /// Where alerts are announced.
     pub(super) announce: Option<String>,
+    /// Where every line is kept.
+    pub(super) record: Option<PathBuf>,
+    /// Where the page is.
+    pub(super) page: Option<String>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
     /// The owner's sounder, and what sounds in words, where anything is to.
@@ -111,15 +119,22 @@ impl Setup {
         let replay = ReplayOptions { start: args.start, rate: args.rate, checksums };
         Ok(Self {
             inputs,
-            options: OpenOptions { stdin, replay, ..OpenOptions::default() },
+            options: OpenOptions {
+                stdin,
+                replay,
+                live: LiveOptions { keep_trying: args.keep_trying, ..LiveOptions::default() },
+            },
             settings,
             sources: Sources::new(names),
             boat_file,
             boat: boat.name,
+            page_wanted: boat.page.map(|at| at.unwrap_or(page::USUAL)),
             card: card_path,
             findings,
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
+            record: args.record.clone(),
+            page: None,
             keys: false,
             sounder: boat.sounder,
             sounder_words: None,
@@ -172,6 +187,12 @@ impl Setup {
         }
         if let Some(sink) = &self.announce {
             lines.push(("announce", sink.clone()));
+        }
+        if let Some(folder) = &self.record {
+            lines.push(("record", folder.display().to_string()));
+        }
+        if let Some(page) = &self.page {
+            lines.push(("page", page.clone()));
         }
         if let Some(sounder) = &self.sounder_words {
             lines.push(("sounder", sounder.clone()));

@@ -17,6 +17,8 @@ use lubber_core::time::Span;
 
 use super::company::Companion;
 use super::standing::Alerts;
+use crate::boat;
+use crate::exit::Failure;
 use crate::session::Ending;
 use crate::session::Heard;
 use crate::session::Moment;
@@ -24,6 +26,9 @@ use crate::session::Report;
 use crate::session::Word;
 use crate::sound;
 use crate::sound::Cue;
+use crate::sound::Hook;
+use crate::sound::Hooks;
+use crate::sound::Settings;
 use crate::sound::Sounder;
 use crate::view::Sources;
 use crate::view::alert;
@@ -46,6 +51,37 @@ pub(super) struct Sounding {
 const LOOK: Span = Span::from_s(1);
 /// The end that somebody wants is heard so long, and then they have their prompt again.
 const SHORTLY: Span = Span::from_s(3);
+
+/// Why nothing can be heard, and what to do about it.
+pub(super) const NOTHING_SOUNDS: &str = "nothing sounds, for there is no terminal whose bell could be rung and no hook; \
+write [sounder] with alarm and warning in the boat file";
+
+/// The owner's hooks, started; none where there are none.
+pub(super) fn start(of: &boat::sounder::Sounder) -> Result<Option<Sounder>, Failure> {
+    let hook = |words: &Option<Vec<String>>| words.clone().and_then(Hook::new);
+    let hooks =
+        Hooks { alarm: hook(&of.alarm), warning: hook(&of.warning), caution: hook(&of.caution), end: hook(&of.end) };
+    if hooks.alarm.is_none() {
+        return Ok(None);
+    }
+    let settings = Settings { hooks, every: of.every, timeout: of.timeout };
+    let failed = |error| Failure::new(format!("the system gives no thread for the sounder: {error}"));
+    Sounder::start(settings).map(Some).map_err(failed)
+}
+
+/// What sounds, in words; `bell`: this terminal's does too.
+pub(super) fn words(of: &boat::sounder::Sounder, bell: bool) -> String {
+    let hooks = [("alarm", &of.alarm), ("warning", &of.warning), ("caution", &of.caution), ("end", &of.end)];
+    let hooks: Vec<&str> = hooks.iter().filter(|(_, hook)| hook.is_some()).map(|(name, _)| *name).collect();
+    let bell = bell.then_some("the bell of this terminal");
+    let hooks = (!hooks.is_empty()).then(|| format!("hooks for {}", boat::listed(&hooks)));
+    match (hooks, bell) {
+        (Some(hooks), Some(bell)) => format!("{hooks}, and {bell}"),
+        (Some(hooks), None) => hooks,
+        (None, Some(bell)) => bell.to_owned(),
+        (None, None) => format!("NONE: {NOTHING_SOUNDS}"),
+    }
+}
 
 impl Sounding {
     /// The sounder of a watch that begins; a live one is heard once, shortly.
@@ -174,9 +210,6 @@ impl Drop for Sounding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sound::Hook;
-    use crate::sound::Hooks;
-    use crate::sound::Settings;
     use std::fs;
     use std::panic::AssertUnwindSafe;
 

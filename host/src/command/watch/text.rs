@@ -62,6 +62,9 @@ pub(super) struct TextSink {
     bar: Option<Progress>,
 }
 
+/// What a test of the sounder says.
+pub(super) const SOUND_TEST: &str = "a test of the sounder: nothing is wrong";
+
 const MINUTE: Span = Span::from_min(1);
 /// Where nothing came in, a pipe still says so this often.
 const NO_NEWS: Span = Span::from_min(60);
@@ -107,15 +110,36 @@ impl TextSink {
         }
         rows.push(Row::default());
         self.screen.rows(&rows)?;
-        // A test of the sounder: a bell that is switched off is missed now, and not at night.
-        if self.live && self.only_bell && self.bell {
+        if self.tries_bell() {
             self.screen.ring(Bell::Alarm)?;
         }
         self.screen.flush()
     }
 
+    /// Whether the bell is rung, and how long after that again.
+    pub(super) const fn bell(&self) -> (bool, Span) {
+        (self.bell, self.bell_again)
+    }
+
+    /// Whether the bell is to be tried at the start: one that is switched off is missed then, and not at night.
+    pub(super) const fn tries_bell(&self) -> bool {
+        self.live && self.only_bell && self.bell
+    }
+
     pub(super) fn alarmed(&self) -> bool {
         self.desk.ledger.alarmed
+    }
+
+    /// Keeps account of an event that another display shows.
+    #[inline]
+    pub(super) fn silent_event(&mut self, moment: Moment, event: &Event<'_>) {
+        self.desk.ledger.event(stamp(moment), event);
+    }
+
+    /// Keeps account of how it stands, which another display shows.
+    pub(super) fn silent_look(&mut self, moment: Moment, status: &Status) {
+        self.desk.look(moment, status);
+        self.desk.told_judging = true;
     }
 
     /// Rows that belong to a moment, under the day they are of.
@@ -201,7 +225,7 @@ impl Sink for TextSink {
         match heard.word {
             Word::SoundTest => {
                 let at = stamp(moment);
-                self.rows(at, &notice::rows(at, "a test of the sounder: nothing is wrong", self.screen.width()))?;
+                self.rows(at, &notice::rows(at, SOUND_TEST, self.screen.width()))?;
                 self.ring(at, Priority::Alarm)?;
                 self.flush()
             }
