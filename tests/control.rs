@@ -290,6 +290,9 @@ mod keys {
             until(&mut ours, &mut printed, "steered by the wind");
             ours.write_all(b"h").unwrap();
             until(&mut ours, &mut printed, "steered by hand");
+            ours.write_all(b"t").unwrap();
+            until(&mut ours, &mut printed, "a test of the sounder: nothing is wrong");
+            until(&mut ours, &mut printed, "\x07\x07\x07");
             ours.write_all(b"a").unwrap();
             until(&mut ours, &mut printed, "nothing waits to be acknowledged");
             drop(line);

@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 17] = [
+const HOST: [(&str, &[&str]); 19] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -36,6 +36,8 @@ const HOST: [(&str, &[&str]); 17] = [
     ("record", &["clock"]),
     ("page", &["clock", "view"]),
     ("journal", &["view"]),
+    ("sound", &["clock"]),
+    ("memory", &["clock"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
     ("service", &[]),
@@ -43,7 +45,7 @@ const HOST: [(&str, &[&str]); 17] = [
         "command",
         &[
             "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce",
-            "record", "journal", "page", "boat", "simulate", "service",
+            "record", "journal", "page", "sound", "memory", "boat", "simulate", "service",
         ],
     ),
 ];

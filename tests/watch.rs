@@ -41,7 +41,12 @@ impl Folder {
     fn watch(&self) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_lubber"));
         // The usual control socket belongs to whoever runs the tests.
-        command.arg("watch").current_dir(&self.0).env("XDG_RUNTIME_DIR", &self.0).stdin(Stdio::null());
+        command
+            .arg("watch")
+            .current_dir(&self.0)
+            .env("XDG_RUNTIME_DIR", &self.0)
+            .env("XDG_STATE_HOME", &self.0)
+            .stdin(Stdio::null());
         command
     }
 

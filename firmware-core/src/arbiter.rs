@@ -98,6 +98,9 @@ const ESCALATE: Span = Span::from_min(5);
 /// What an alert followed from may be over a little before the alert itself; it sounds by itself
 /// only when it outlives its cause by this.
 const OUTLIVED: Span = Span::from_s(10);
+/// What stood when an earlier watch ended is believed to be over only after this: a judge that has just
+/// begun is clear before it has seen enough to raise anything.
+const BELIEVED: Span = Span::from_min(2);
 /// Most alerts that can be known at once: every kind and every source and sensor it can be of.
 pub const ALERTS: usize = 30;
 
@@ -108,6 +111,8 @@ struct Slot {
     raised: Instant,
     /// Since when the alert it follows from is over.
     alone: Mark,
+    /// Whether it stood in an earlier watch, and nothing has been judged of it since.
+    carried: bool,
 }
 
 /// The arbiter of all alerts.
@@ -151,7 +156,7 @@ impl Arbiter {
                     follows,
                     evidence,
                 };
-                let mut slot = Slot { change, raised: now, alone: Mark::NONE };
+                let mut slot = Slot { change, raised: now, alone: Mark::NONE, carried: false };
                 slot.raise(now, evidence, follows, out);
                 // The table holds every alert there can be. If it is full all the same, one that is
                 // over makes room, or this one would be raised anew each time it is judged.
@@ -165,6 +170,43 @@ impl Arbiter {
             }
             (Verdict::Clear, Some(slot)) => slot.rectify(now, out),
             (Verdict::Clear, None) | (Verdict::Unjudged(_), _) => {}
+        }
+    }
+
+    /// Presents an alert again that stood `ago` before this watch began, nobody having answered it. It
+    /// is an alarm, for nobody knows what became of it meanwhile, until it is acknowledged, raised
+    /// anew, or seen to be over.
+    pub fn present_again(
+        &mut self,
+        now: Instant,
+        kind: AlertKind,
+        instance: Instance,
+        ago: Span,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        if self.slots.iter().any(|slot| slot.change.kind == kind && slot.change.instance == instance) {
+            return;
+        }
+        let change = AlertChange {
+            at: now,
+            kind,
+            instance,
+            number: u8::try_from(self.slots.len() + 1).unwrap_or(u8::MAX),
+            revision: 0,
+            escalations: 0,
+            occurrence: 0,
+            priority: Priority::Alarm,
+            state: State::Normal,
+            escalated: false,
+            repeated: false,
+            follows: None,
+            evidence: Evidence::PresentedAgain { ago },
+        };
+        let mut slot = Slot { change, raised: now, alone: Mark::NONE, carried: true };
+        // One that finds no room would be one that nobody can acknowledge.
+        if !self.slots.is_full() {
+            slot.go(now, State::ActiveUnacknowledged, out);
+            let _ = self.slots.push(slot);
         }
     }
 
@@ -192,6 +234,11 @@ impl Arbiter {
         for slot in self.slots.iter_mut().filter(|slot| slot.change.state != State::Normal && meant(&slot.change)) {
             found = true;
             match slot.change.state {
+                // Nobody knows whether it stands: if it does, it is raised anew.
+                State::ActiveUnacknowledged | State::ActiveSilenced if slot.carried => {
+                    slot.carried = false;
+                    slot.go(now, State::Normal, out);
+                }
                 State::ActiveUnacknowledged | State::ActiveSilenced => slot.go(now, State::ActiveAcknowledged, out),
                 State::RectifiedUnacknowledged => slot.go(now, State::Normal, out),
                 State::Active | State::ActiveAcknowledged | State::Normal => {}
@@ -223,9 +270,11 @@ impl Arbiter {
         found
     }
 
-    /// Whether this alert stands now.
+    /// Whether this alert stands now. One that is only presented again is the cause of no other:
+    /// nobody knows whether it stands.
     pub fn stands(&self, kind: AlertKind, instance: Instance) -> bool {
-        self.slots.iter().any(|slot| slot.change.kind == kind && slot.change.instance == instance && slot.stands())
+        let this = |slot: &Slot| slot.change.kind == kind && slot.change.instance == instance;
+        self.slots.iter().any(|slot| this(slot) && slot.stands() && !slot.carried)
     }
 
     /// Every alert that is not normal, in the order they were first raised.
@@ -249,7 +298,9 @@ impl Slot {
         let named = self.change.evidence.stands_alone().is_none() && evidence.stands_alone().is_some();
         let graver = evidence.is_graver_than(&self.change.evidence);
         self.change.evidence = evidence;
-        if self.stands() {
+        // What was only presented again is a raise like any other from here on.
+        let carried = core::mem::take(&mut self.carried);
+        if self.stands() && !carried {
             if graver {
                 // For more people than before, so whoever silenced it has not heard this.
                 self.change.escalations = (self.change.escalations + 1).min(9);
@@ -288,8 +339,12 @@ impl Slot {
     }
 
     fn rectify(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
+        if self.carried && now.since(self.raised) < BELIEVED {
+            return;
+        }
         match self.change.state {
             State::ActiveUnacknowledged | State::ActiveSilenced => {
+                self.carried = false;
                 self.go(now, State::RectifiedUnacknowledged, out);
             }
             State::Active | State::ActiveAcknowledged => self.go(now, State::Normal, out),

@@ -126,6 +126,11 @@ pub enum Evidence {
         /// For how long by now.
         lasting: Span,
     },
+    /// It stood when an earlier watch ended, and this one has not judged it anew.
+    PresentedAgain {
+        /// How long before this watch began.
+        ago: Span,
+    },
 }
 
 impl Evidence {
@@ -432,6 +437,9 @@ impl fmt::Display for Evidence {
                 write!(f, "nobody answered for {}, stage {stage} of 4", Said(silent))
             }
             Self::Impaired { lasting } => write!(f, "does not work, for {}", Said(lasting)),
+            Self::PresentedAgain { ago } => {
+                write!(f, "presented again: it stood when the last watch ended, {} before this one began", Said(ago))
+            }
         }
     }
 }

@@ -26,6 +26,7 @@ use crate::boat::read::Section;
 use crate::boat::read::Text;
 use crate::boat::read::Value;
 use crate::boat::read::Want;
+use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 
 /// The boat file as usable. The default is a run without one.
@@ -59,6 +60,8 @@ pub struct BoatFile {
     pub watchkeeper: Option<WatchkeeperSettings>,
     /// Where the journal of a live watch is kept: already found from where the boat file lies.
     pub journal: Option<PathBuf>,
+    /// What makes alerts heard, and what outlasts a watch.
+    pub sounder: Sounder,
 }
 
 /// One `[[source]]`.
@@ -88,8 +91,6 @@ pub const EXAMPLE: &str = r#"    [boat]
     primary = "HCHDG"
     card = "card.toml""#;
 
-/// Tables that are designed and not built.
-const NOT_YET: [&str; 1] = ["sounder"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -152,15 +153,8 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys =
-            [&["boat", "source", "heading", "limits", "journal", "page", "watchkeeper"][..], &NOT_YET[..]].concat();
+        let keys = ["boat", "source", "heading", "limits", "journal", "page", "sounder", "watchkeeper"];
         let root = Section::root(text, &tree, &keys)?;
-        for table in NOT_YET {
-            if let Some(value) = root.get(table) {
-                let why = format!("[{table}]: this version of lubber does not have it yet; take the table out");
-                return Err(value.because(&why));
-            }
-        }
         let mut file = Self::default();
         if let Some(boat) = root.get("boat") {
             file.boat(&boat.section(&["name", "length"], TABLE)?)?;
@@ -189,6 +183,9 @@ impl BoatFile {
         if let Some(journal) = root.get("journal") {
             let path = journal.section(&["path"], TABLE)?.need("path", JOURNAL)?;
             file.journal = Some(folder.join(path.words(JOURNAL)?));
+        }
+        if let Some(sounder) = root.get("sounder") {
+            file.sounder = Sounder::read(&sounder, folder)?;
         }
         Ok(file)
     }

@@ -11,6 +11,7 @@ pub mod ports;
 pub mod record;
 pub mod silence;
 pub mod simulate;
+pub mod sound_test;
 mod speak;
 pub mod status;
 pub mod steer;
@@ -48,6 +49,7 @@ enum Verb {
     Acknowledge(acknowledge::Args),
     Silence(silence::Args),
     Status(status::Args),
+    SoundTest(sound_test::Args),
     Listen(listen::Args),
     Ports(ports::Args),
     Record(record::Args),
@@ -79,6 +81,7 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Acknowledge(args) => acknowledge::run(&args),
         Verb::Silence(args) => silence::run(&args),
         Verb::Status(args) => status::run(&args),
+        Verb::SoundTest(args) => sound_test::run(&args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
         Verb::Record(args) => record::run(&args),

@@ -1,6 +1,8 @@
 //! `lubber watch`.
 
 mod announcing;
+mod beating;
+mod chronicle;
 mod company;
 mod control;
 mod desk;
@@ -10,7 +12,10 @@ mod keys;
 mod life;
 mod page;
 mod recording;
+mod remembering;
 mod setup;
+mod sounding;
+mod standing;
 mod text;
 mod view;
 
@@ -36,21 +41,27 @@ use crate::input::Source;
 use crate::session;
 use crate::session::Ending;
 use crate::session::Interrupt;
+use crate::session::Legacy;
 use crate::session::Orders;
 use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
 use crate::session::Words;
 use announcing::Herald;
+use beating::Beating;
+use chronicle::Chronicle;
 use company::Companion;
 use company::Company;
 use control::Control;
+use control::FrontDesk;
 use desk::Desk;
 use diary::Diary;
 use life::Life;
 use page::Cockpit;
 use recording::Recording;
+use remembering::Remembering;
 use setup::Setup;
+use sounding::Sounding;
 
 /// Keep watch, live or on a recorded log.
 ///
@@ -147,6 +158,14 @@ pub struct Args {
     /// leaves alone.
     #[arg(long, value_name = "FILE")]
     journal: Option<PathBuf>,
+    /// Where the alerts that stand and the owner's order are kept, so that a restart presents them again.
+    /// Else state under [sounder] in the boat file, else standing.json in $STATE_DIRECTORY,
+    /// $XDG_STATE_HOME/lubber or ~/.local/state/lubber; for a log only with this.
+    #[arg(long, value_name = "FILE", conflicts_with = "no_state")]
+    state: Option<PathBuf>,
+    /// Nothing is kept for the next watch, and nothing of the last one is presented again.
+    #[arg(long)]
+    no_state: bool,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
@@ -274,25 +293,48 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
         // Nobody is there to answer a log that is read as fast as it goes.
         setup.settings.watchkeeper = None;
     }
+    let bell = setup.sounder.bell && args.format == Format::Text && io::stdout().is_terminal();
+    if live || (prompt && setup.sounder.alarm.is_some()) {
+        setup.sounder_words = Some(sounding::words(&setup.sounder, bell));
+    }
     let (speaker, words) = session::words();
     let on_keys = on_keys(&args, &setup, prompt);
     let press = |view| on_keys.then(|| keys::listen(speaker.clone(), &interrupt, view)).flatten();
     let full = args.view && args.format == Format::Text && prompt && io::stdout().is_terminal();
     let keys = if full { None } else { press(None) };
     setup.keys = keys.is_some();
+    let sounder = if prompt { sounding::start(&setup.sounder)? } else { None };
+    let chronicle = Chronicle::default();
+    let front = FrontDesk {
+        speaker: speaker.clone(),
+        sources: setup.sources.clone(),
+        chronicle: chronicle.clone(),
+        sounder: sounder.clone(),
+        bell,
+    };
+    companions.push(Box::new(chronicle));
     let wanted = page_wanted(&args, &setup, prompt)?;
     if let Some(wanted) = &wanted {
-        let cockpit = Cockpit::open(wanted, &setup, speaker.clone())?;
+        let cockpit = Cockpit::open(wanted, &setup, &front)?;
         setup.page = Some(cockpit.place(wanted));
         companions.push(Box::new(cockpit));
     }
-    let control = Control::open(&args, prompt, speaker.clone(), setup.sources.clone())?;
+    let control = Control::open(&args, prompt, front)?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
+    let remembered =
+        remembering::Wanted { file: args.state.clone(), none: args.no_state, ordered: args.steer.is_some(), live };
+    let (remembering, legacy) = Remembering::wanted(remembered, &mut setup)?;
+    companions.extend(remembering.map(|remembering| Box::new(remembering) as Box<dyn Companion>));
+    // The last one: what is refused above is no watch, and the end of none is heard.
+    if prompt {
+        let sounding = Sounding::new(sounder, setup.sounder.timeout, setup.sources.clone(), live);
+        companions.push(Box::new(sounding));
+    }
     let desk = Desk::new(setup.sources.clone(), prompt);
     let (ended, alarmed) = match args.format {
         Format::Text if full => {
-            let text = text::TextSink::new(desk, live, args.pace);
+            let text = text::TextSink::new(desk, live, args.pace, &setup.sounder);
             let pace = args.pace.map(Pace::log_ms_a_second);
             let help = if on_keys { keys::HELP } else { "Ctrl-C end" };
             let failed = |error| Failure::new(format!("the terminal cannot be painted: {error}; leave out --view"));
@@ -300,20 +342,22 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             let mut sink = view.map_err(failed)?;
             let _keys = press(Some(sink.keys()));
             let company = Company { sink: &mut sink, companions };
-            (keep(inputs, &setup, &args, &interrupt, words, company), sink.alarmed())
+            (keep(inputs, &setup, &args, &interrupt, (words, legacy), company), sink.alarmed())
         }
         Format::Text => {
-            let mut sink = text::TextSink::new(desk, live, args.pace);
+            let mut sink = text::TextSink::new(desk, live, args.pace, &setup.sounder);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
+            let ended = ended.and_then(|()| {
+                keep(inputs, &setup, &args, &interrupt, (words, legacy), Company { sink: &mut sink, companions })
+            });
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
+            let ended = ended.and_then(|()| {
+                keep(inputs, &setup, &args, &interrupt, (words, legacy), Company { sink: &mut sink, companions })
+            });
             (ended, sink.alarmed())
         }
     };
@@ -327,6 +371,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             Ok(Exit::No)
         }
         Err(SessionError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Exit::Done),
+        Err(error) if live => Err(Failure::new(format!("END OF THE WATCH, nobody keeps watch now: {error}"))),
         Err(error) => Err(Failure::new(error.to_string())),
         Ok(Ending::Interrupted) => Ok(Exit::Interrupted),
         Ok(Ending::InputsEnded) if args.check && alarmed => Ok(Exit::No),
@@ -334,7 +379,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     }
 }
 
-/// All that keeps this watch company.
+/// What keeps this watch company from the start.
 fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
     let mut companions: Vec<Box<dyn Companion>> = Vec::new();
     if let Some(sink) = &args.announce {
@@ -346,6 +391,9 @@ fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Comp
     }
     if let Some(path) = &setup.journal {
         companions.push(Box::new(Diary::begin(path, setup, live, live || args.pace.is_some())?));
+    }
+    if let Some(beating) = Beating::start(&setup.sounder)?.filter(|_| live) {
+        companions.push(Box::new(beating));
     }
     if let Some(life) = live.then(Life::asked_for).flatten() {
         companions.push(Box::new(life));
@@ -379,11 +427,12 @@ fn keep<S: Sink>(
     setup: &Setup,
     args: &Args,
     interrupt: &Interrupt,
-    words: Words,
+    (words, legacy): (Words, Legacy),
     mut sink: Company<'_, S>,
 ) -> Result<Ending, SessionError> {
     let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
-    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt, words };
+    let orders =
+        Orders { settings: setup.settings.clone(), steer: args.steer, legacy, model: &mut model, interrupt, words };
     match inputs {
         Inputs::Logs(logs) => session::replay(logs, orders, args.pace, &mut sink),
         Inputs::Live(sources) => session::live(sources, orders, &mut sink),

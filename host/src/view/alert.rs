@@ -60,6 +60,10 @@ pub fn words(change: &AlertChange) -> String {
         }
         Evidence::WatchkeeperSilent { .. } => "over: somebody answered".into(),
         Evidence::Impaired { .. } => "over: it works again".into(),
+        Evidence::PresentedAgain { .. } if change.state == State::Normal => {
+            "answered; if it still stands it is raised anew".into()
+        }
+        Evidence::PresentedAgain { .. } => "over: it has not been seen since the watch began".into(),
     }
 }
 
@@ -78,6 +82,9 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
         }
         if change.repeated {
             o.flag("repeated", true);
+        }
+        if let Evidence::PresentedAgain { .. } = change.evidence {
+            o.flag("presented_again", true);
         }
         if let Some(cause) = change.follows {
             o.text("follows", cause);
@@ -191,6 +198,7 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number("silent_s", seconds(silent));
         }
         Evidence::Impaired { lasting } => o.number("lasting_s", seconds(lasting)),
+        Evidence::PresentedAgain { ago } => o.number("ago_s", seconds(ago)),
     }
 }
 

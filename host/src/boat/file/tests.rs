@@ -224,7 +224,6 @@ const REFUSED: &[(&str, &[&str])] = &[
     ),
     ("[page]\nadress = \"127.0.0.1:1\"", &["boat.toml:2: unknown key \"adress\": did you mean \"address\"?"]),
     ("\n[journal]", &["boat.toml:2: path is missing: expected the journal's file", "path = \"journal.sqlite\""]),
-    ("[sounder]", &["[sounder]: this version"]),
     ("[boat\nname = 1", &["boat.toml:1: not TOML"]),
     ("[boat]\nname = Curlew", &["boat.toml:2: not TOML", "key = \"words\""]),
 ];

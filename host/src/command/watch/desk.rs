@@ -106,11 +106,13 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
                 Word::Silence => "nothing sounds",
                 Word::Order(_) => "not steering here: there is no heading just now",
                 Word::Answer => "nobody was asked",
+                Word::SoundTest => "nothing can be tested",
                 Word::Status => "the status is asked for with lubber status",
             }
             .into(),
         ),
         Remark::Answered => ("answered", ANSWERED.to_owned()),
+        Remark::Carried { text } => ("presented-again", text.to_owned()),
         Remark::NoModel { why } => ("no-model", why.to_owned()),
     }
 }

@@ -21,6 +21,7 @@ use lubber_core::time::Span;
 
 use super::company::Companion;
 use super::control;
+use super::control::FrontDesk;
 use super::desk::stamp;
 use super::setup::Setup;
 use crate::control::Reply;
@@ -39,7 +40,7 @@ use crate::session::Moment;
 use crate::session::Pace;
 use crate::session::Remark;
 use crate::session::Report;
-use crate::session::Speaker;
+use crate::session::Voice;
 use crate::view::Sources;
 use crate::view::alert;
 use crate::view::json::Object;
@@ -84,7 +85,7 @@ pub(super) struct Cockpit {
 
 impl Cockpit {
     /// Serves the page of a watch, and tells the owner its link where a key was made.
-    pub(super) fn open(wanted: &Wanted, setup: &Setup, speaker: Speaker) -> Result<Self, Failure> {
+    pub(super) fn open(wanted: &Wanted, setup: &Setup, desk: &FrontDesk) -> Result<Self, Failure> {
         let failed = |error: KeyError| Failure::new(error.to_string());
         let place = match &wanted.key {
             Some(path) => path.clone(),
@@ -92,9 +93,9 @@ impl Cockpit {
                 .ok_or_else(|| failed(KeyError::NoPlace))?,
         };
         let (lock, made) = Lock::keep(&place, wanted.new_key).map_err(failed)?;
-        let sources = setup.sources.clone();
+        let desk = FrontDesk { speaker: desk.speaker.voiced(Voice::Page), ..desk.clone() };
         let answering = move |body: &[u8]| {
-            let answer = |request| control::answer(request, &speaker, &sources);
+            let answer = |request| control::answer(request, &desk);
             let reply = Request::read(body.trim_ascii()).map_or_else(Reply::refused, answer);
             Said { done: reply.done, json: reply.line() }
         };

@@ -13,6 +13,7 @@ use super::keys;
 use super::page;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
+use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 use crate::input::InputError;
 use crate::input::LiveOptions;
@@ -50,6 +51,11 @@ pub(super) struct Setup {
     pub(super) keys: bool,
     /// Where the journal is written.
     pub(super) journal: Option<PathBuf>,
+    /// The owner's sounder, and what sounds in words, where anything is to.
+    pub(super) sounder: Sounder,
+    pub(super) sounder_words: Option<String>,
+    /// Where what stands is kept.
+    pub(super) state: Option<PathBuf>,
 }
 
 impl Setup {
@@ -134,6 +140,9 @@ impl Setup {
             page: None,
             keys: false,
             journal: args.journal.clone().or(boat.journal),
+            sounder: boat.sounder,
+            sounder_words: None,
+            state: None,
         })
     }
 
@@ -195,6 +204,12 @@ impl Setup {
         }
         if let Some(page) = &self.page {
             lines.push(("page", page.clone()));
+        }
+        if let Some(sounder) = &self.sounder_words {
+            lines.push(("sounder", sounder.clone()));
+        }
+        if let Some(state) = &self.state {
+            lines.push(("state", state.display().to_string()));
         }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));
