@@ -3,6 +3,7 @@
 //! An alert only judges. What becomes of its verdict (sound, acknowledgement, repeat) is the
 //! arbiter's business, so that there is one state machine and not seven.
 
+mod card_doubtful;
 mod disagreement;
 mod evidence;
 mod frozen;
@@ -10,9 +11,12 @@ mod impaired;
 mod input;
 mod lost;
 mod off_heading;
+mod rudder;
 mod settings;
 mod smooth;
+mod turn_rate;
 
+pub use card_doubtful::CardDoubtful;
 pub use disagreement::Disagreement;
 pub use evidence::{Disagreeing, Evidence, Lost, Said, Unanswered, Why};
 pub use frozen::Frozen;
@@ -20,8 +24,10 @@ pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};
 pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE};
 pub use off_heading::OffHeading;
+pub use rudder::RudderUnanswered;
 pub use settings::LimitSettings;
 pub use smooth::{Latch, Smooth};
+pub use turn_rate::TurnRateDisagreement;
 
 use core::fmt;
 

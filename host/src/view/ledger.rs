@@ -162,6 +162,15 @@ pub const fn reason(why: Why) -> &'static str {
         Why::Settling => "settling: learning what is normal",
         Why::NotYetHeard => "not heard yet",
         Why::NotWanted => "never heard, and the boat file does not name it",
+        Why::NoGyro => "no rate of turn from a declared gyro",
+        Why::NoRudder => "no rudder angle",
+        Why::NoSpeed => "no speed",
+        Why::NoSteerageWay { .. } => "no steerage way",
+        Why::NoCard => "no card corrects the heading",
+        Why::NoTrueWitness => "no second true heading to hold the card against",
+        Why::NoVariation => "no variation",
+        Why::HeelUnknown => "nothing said whether she was upright",
+        Why::Heeled => "she heeled, and the card is made upright",
     }
 }
 
