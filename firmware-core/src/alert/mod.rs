@@ -4,6 +4,7 @@
 //! arbiter's business, so that there is one state machine and not seven.
 
 mod card_doubtful;
+pub mod cusum;
 mod disagreement;
 mod evidence;
 mod frozen;
