@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 13] = [
+const HOST: [(&str, &[&str]); 14] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -35,11 +35,12 @@ const HOST: [(&str, &[&str]); 13] = [
     ("announce", &["clock"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
+    ("service", &[]),
     (
         "command",
         &[
             "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "boat",
-            "simulate",
+            "simulate", "service",
         ],
     ),
 ];

@@ -42,6 +42,7 @@ impl Scratch {
 impl Drop for Scratch {
     fn drop(&mut self) {
         let _ = std::fs::remove_file(&self.0);
+        let _ = std::fs::remove_dir_all(&self.0);
     }
 }
 
@@ -171,12 +172,17 @@ fn quick() -> LiveOptions {
         listen_for: Duration::from_millis(50),
         retry_first: Duration::from_millis(10),
         retry_at_most: Duration::from_millis(40),
+        ..LiveOptions::default()
     }
 }
 
 fn spawn(source: &str) -> (Receiver<Live>, Stop) {
+    spawn_with(source, &quick())
+}
+
+fn spawn_with(source: &str, options: &LiveOptions) -> (Receiver<Live>, Stop) {
     let source: Source = source.parse().expect("a source");
-    let live = LiveSource::open(&source, ChecksumPolicy::Required, &quick()).unwrap_or_else(|e| panic!("{e}"));
+    let live = LiveSource::open(&source, ChecksumPolicy::Required, options).unwrap_or_else(|e| panic!("{e}"));
     let (to, from) = sync_channel(64);
     let stop = Stop::new();
     live.spawn(SourceId(2), to, Clock::start(), stop.clone());
@@ -308,6 +314,73 @@ mod pseudo_terminals {
         assert!(lubber::input::SEARCHED_BAUDS.contains(&baud.expect("a speed")));
         ours.write_all(b"$HC").expect("sent");
         assert_eq!(bytes(&from, 3), b"$HC");
+    }
+
+    #[test]
+    fn an_adapter_that_comes_back_under_another_name_is_found_by_its_identity() {
+        let folder = Scratch::new("identities");
+        std::fs::create_dir_all(&folder.0).expect("a folder");
+        let link = folder.0.join("usb-Maker_Cable_A1-if00");
+        let (mut ours, name) = pair();
+        std::os::unix::fs::symlink(&name, &link).expect("a link");
+        let options = LiveOptions { by_id: folder.0.clone(), ..quick() };
+        // Named by the device, not by the link.
+        let (from, _stop) = spawn_with(&format!("serial:{name}?baud=4800"), &options);
+        assert!(works(&from).0);
+        ours.write_all(HDG).expect("sent");
+        assert_eq!(bytes(&from, HDG.len()), HDG);
+        // The other end is opened first, so that it cannot get the old name.
+        let (mut again, other) = pair();
+        assert_ne!(name, other);
+        std::fs::remove_file(&link).and_then(|()| std::os::unix::fs::symlink(&other, &link)).expect("a new link");
+        drop(ours);
+        assert!(!works(&from).0);
+        assert!(works(&from).0);
+        again.write_all(HDG).expect("sent");
+        assert_eq!(bytes(&from, HDG.len()), HDG);
+    }
+
+    #[test]
+    fn swapped_wires_on_a_line_of_known_speed_are_said_and_text_takes_it_back() {
+        let (mut ours, name) = pair();
+        let (from, _stop) = spawn(&format!("serial:{name}?baud=4800"));
+        assert!(works(&from).0);
+        // What a receiver makes of a line upside down: every bit the other way round, framing errors as nulls.
+        let noise: Vec<u8> = HDG.iter().map(|byte| !byte).chain([0, 0]).collect();
+        let begun = std::time::Instant::now();
+        let why = loop {
+            assert!(begun.elapsed() < LONG, "nothing is said");
+            ours.write_all(&noise).expect("sent");
+            match from.recv_timeout(std::time::Duration::from_millis(200)) {
+                Ok(Live::Works { works: false, why, .. }) => break why,
+                Ok(Live::Works { .. }) => panic!("it works"),
+                _ => {}
+            }
+        };
+        assert!(why.contains("wires (A and B) are swapped") && why.contains("leave out ?baud="), "{why}");
+        ours.write_all(HDG).expect("sent");
+        loop {
+            match from.recv_timeout(LONG).expect("it works again") {
+                Live::Works { works, .. } => break assert!(works),
+                Live::Bytes { .. } => {}
+                other => panic!("{other:?}"),
+            }
+        }
+    }
+
+    #[test]
+    fn a_line_that_is_not_there_yet_is_lost_and_comes_when_it_is_plugged_in() {
+        let link = Scratch::new("not-yet");
+        let source = format!("serial:{}?baud=4800", link.0.display());
+        let options = LiveOptions { keep_trying: true, ..quick() };
+        let (from, _stop) = spawn_with(&source, &options);
+        let (does, why) = works(&from);
+        assert!(!does && why.contains("plug the adapter in"), "{why}");
+        let (mut ours, name) = pair();
+        std::os::unix::fs::symlink(&name, &link.0).expect("a link");
+        assert!(works(&from).0);
+        ours.write_all(HDG).expect("sent");
+        assert_eq!(bytes(&from, HDG.len()), HDG);
     }
 
     #[test]

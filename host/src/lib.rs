@@ -17,6 +17,7 @@ pub mod control;
 pub mod exit;
 pub mod input;
 pub mod plot;
+pub mod service;
 pub mod session;
 pub mod simulate;
 pub mod terminal;

@@ -2,6 +2,7 @@
 
 pub mod acknowledge;
 pub mod card;
+pub mod install_service;
 pub mod listen;
 mod order;
 mod page;
@@ -50,6 +51,7 @@ enum Verb {
     Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
+    InstallService(install_service::Args),
 }
 
 /// How an answer is written.
@@ -78,5 +80,6 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Swing(args) => swing::run(&args),
         Verb::Card(args) => card::run(args),
         Verb::Simulate(args) => simulate::run(args),
+        Verb::InstallService(args) => install_service::run(&args),
     }
 }

@@ -6,8 +6,10 @@ mod control;
 mod desk;
 mod jsonl;
 mod keys;
+mod life;
 mod setup;
 mod text;
+mod view;
 
 use std::io;
 use std::io::IsTerminal;
@@ -39,6 +41,7 @@ use company::Companion;
 use company::Company;
 use control::Control;
 use desk::Desk;
+use life::Life;
 use setup::Setup;
 
 /// Keep watch, live or on a recorded log.
@@ -68,6 +71,10 @@ pub struct Args {
     /// How the output is written.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// Take the whole screen: the trace of the last ten minutes, the facts, the alerts. Where the output is
+    /// no terminal, lines as without it.
+    #[arg(long, conflicts_with = "every")]
+    view: bool,
     /// With jsonl: the whole status this often, such as 10s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every)]
     every: Option<Span>,
@@ -80,6 +87,10 @@ pub struct Args {
     /// Standard input is a log and drives time.
     #[arg(long)]
     log: bool,
+    /// A live source that cannot be opened at the start is an alert and tried again, and no reason not to
+    /// keep watch: for a watch that starts with the boat.
+    #[arg(long)]
+    keep_trying: bool,
     /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
     #[arg(long, value_name = "TIME", value_parser = instant)]
     start: Option<i64>,
@@ -208,18 +219,32 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
-    let companions = companions(&args)?;
+    let companions = companions(&args, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
     let (speaker, words) = session::words();
-    let keys = on_keys(&args, &setup, prompt).then(|| keys::listen(speaker.clone(), &interrupt)).flatten();
+    let on_keys = on_keys(&args, &setup, prompt);
+    let press = |view| on_keys.then(|| keys::listen(speaker.clone(), &interrupt, view)).flatten();
+    let full = args.view && args.format == Format::Text && prompt && io::stdout().is_terminal();
+    let keys = if full { None } else { press(None) };
     setup.keys = keys.is_some();
-    let control = Control::open(&args, prompt, speaker, setup.sources.clone())?;
+    let control = Control::open(&args, prompt, speaker.clone(), setup.sources.clone())?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
     let desk = Desk::new(setup.sources.clone(), prompt);
     let (ended, alarmed) = match args.format {
+        Format::Text if full => {
+            let text = text::TextSink::new(desk, live, args.pace);
+            let pace = args.pace.map(Pace::log_ms_a_second);
+            let help = if on_keys { keys::HELP } else { "Ctrl-C end" };
+            let failed = |error| Failure::new(format!("the terminal cannot be painted: {error}; leave out --view"));
+            let view = view::ViewSink::new(text, setup.sources.clone(), setup.boat.clone(), help, pace);
+            let mut sink = view.map_err(failed)?;
+            let _keys = press(Some(sink.keys()));
+            let company = Company { sink: &mut sink, companions };
+            (keep(inputs, &setup, &args, &interrupt, words, company), sink.alarmed())
+        }
         Format::Text => {
             let mut sink = text::TextSink::new(desk, live, args.pace);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
@@ -253,11 +278,14 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
 }
 
 /// All that keeps this watch company.
-fn companions(args: &Args) -> Result<Vec<Box<dyn Companion>>, Failure> {
+fn companions(args: &Args, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
     let mut companions: Vec<Box<dyn Companion>> = Vec::new();
     if let Some(sink) = &args.announce {
         let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
         companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
+    }
+    if let Some(life) = live.then(Life::asked_for).flatten() {
+        companions.push(Box::new(life));
     }
     Ok(companions)
 }

@@ -1,6 +1,7 @@
 //! Live inputs: one thread for each source, over a bounded channel.
 
 use std::io;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::Condvar;
 use std::sync::Mutex;
@@ -15,6 +16,8 @@ use lubber_core::time::Instant;
 use crate::clock::Clock;
 use crate::input::InputError;
 use crate::input::Source;
+use crate::input::adapter::Adapter;
+use crate::input::adapter::BY_ID;
 use crate::input::net::TcpWire;
 use crate::input::net::UdpWire;
 use crate::input::serial::SerialWire;
@@ -66,6 +69,10 @@ pub struct LiveOptions {
     pub retry_first: Duration,
     /// The longest wait before a lost source is opened again.
     pub retry_at_most: Duration,
+    /// Whether a source that cannot be opened at the start is lost, and tried again, and no refusal.
+    pub keep_trying: bool,
+    /// Where the system keeps a link to each serial adapter by its identity.
+    pub by_id: PathBuf,
 }
 
 impl Default for LiveOptions {
@@ -74,6 +81,8 @@ impl Default for LiveOptions {
             listen_for: Duration::from_millis(1500),
             retry_first: Duration::from_secs(1),
             retry_at_most: Duration::from_secs(30),
+            keep_trying: false,
+            by_id: PathBuf::from(BY_ID),
         }
     }
 }
@@ -124,6 +133,8 @@ pub(crate) enum Wire {
     Tcp(TcpWire),
     Udp(UdpWire),
     Stdin(StdinFeed),
+    /// It could not be opened yet, and why.
+    Closed(String),
 }
 
 /// What one read brought.
@@ -135,6 +146,10 @@ pub(crate) enum Got {
     Nothing,
     /// The speed was found, and these bytes with it.
     Found { baud: u32, bytes: Vec<u8> },
+    /// Bytes that are noise, and why the line brings no others.
+    Noise { why: String, bytes: Vec<u8> },
+    /// Text at last, after noise.
+    Text(Vec<u8>),
     /// It is open, but what comes is not understood; reading goes on.
     Doubt(String),
     /// Nothing any more, and nothing to open again.
@@ -152,7 +167,10 @@ impl LiveSource {
     pub fn open(source: &Source, checksum: ChecksumPolicy, options: &LiveOptions) -> Result<Self, InputError> {
         let wire = match source {
             Source::Stdin | Source::File(_) => Wire::Stdin(StdinFeed::start(io::stdin())),
-            _ => open_wire(source, checksum, options, None)?,
+            _ => match open_wire(source, checksum, options, None, None) {
+                Err(error) if options.keep_trying => Wire::Closed(error.to_string()),
+                opened => opened?,
+            },
         };
         Ok(Self::of(source, checksum, options, wire))
     }
@@ -160,6 +178,14 @@ impl LiveSource {
     /// A live source whose wire is open.
     pub(crate) fn of(source: &Source, checksum: ChecksumPolicy, options: &LiveOptions, wire: Wire) -> Self {
         Self { source: source.clone(), checksum, options: options.clone(), wire }
+    }
+
+    /// Which adapter it is, once it is open.
+    fn adapter(&self) -> Option<Adapter> {
+        match (&self.source, &self.wire) {
+            (Source::Serial { device, .. }, Wire::Serial(_)) => Some(Adapter::of(device, &self.options.by_id)),
+            _ => None,
+        }
     }
 
     /// Starts its thread; from here on every failure is told as [`Live::Works`] and retried.
@@ -182,10 +208,13 @@ fn open_wire(
     checksum: ChecksumPolicy,
     options: &LiveOptions,
     found: Option<u32>,
+    adapter: Option<&Adapter>,
 ) -> Result<Wire, InputError> {
     match source {
         Source::Serial { device, baud } => {
-            SerialWire::open(source, device, baud.or(found), found.is_some(), checksum, options.listen_for)
+            let place = adapter.map_or_else(|| Ok(device.clone()), Adapter::place);
+            let place = place.map_err(|why| InputError::Refused { from: source.clone(), what: "open", why })?;
+            SerialWire::open(source, &place, baud.or(found), found.is_some(), checksum, options.listen_for)
                 .map(Wire::Serial)
         }
         Source::Tcp { host, port } => TcpWire::connect(source, host, *port).map(Wire::Tcp),
@@ -212,7 +241,8 @@ impl Reader {
         let source = self.id;
         let mut found = None;
         let mut wait = live.options.retry_first;
-        if !live.wire.is_searching() {
+        let mut adapter = live.adapter();
+        if live.wire.is_sound() {
             self.works(true, String::new())?;
         }
         loop {
@@ -235,6 +265,16 @@ impl Reader {
                     self.send(Live::Bytes { source, at: self.clock.now(), bytes })?;
                     continue;
                 }
+                Ok(Got::Noise { why, bytes }) => {
+                    self.works(false, why)?;
+                    self.send(Live::Bytes { source, at, bytes })?;
+                    continue;
+                }
+                Ok(Got::Text(bytes)) => {
+                    self.works(true, String::new())?;
+                    self.send(Live::Bytes { source, at: self.clock.now(), bytes })?;
+                    continue;
+                }
                 Ok(Got::Doubt(why)) => {
                     self.works(false, why)?;
                     continue;
@@ -248,11 +288,13 @@ impl Reader {
                     return Ok(());
                 }
                 wait = (wait * 2).min(live.options.retry_at_most);
-                if let Ok(wire) = open_wire(&live.source, live.checksum, &live.options, found) {
-                    break wire;
+                match open_wire(&live.source, live.checksum, &live.options, found, adapter.as_ref()) {
+                    Ok(wire) => break wire,
+                    Err(error) => self.still(&error.to_string())?,
                 }
             };
-            if !live.wire.is_searching() {
+            adapter = adapter.or_else(|| live.adapter());
+            if live.wire.is_sound() {
                 self.works(true, String::new())?;
             }
         }
@@ -264,6 +306,11 @@ impl Reader {
             return Ok(());
         }
         self.send(Live::Works { source: self.id, at: self.clock.now(), works, why })
+    }
+
+    /// It does not work for another reason now; told only where nothing was told yet.
+    fn still(&mut self, why: &str) -> Result<(), Unheard> {
+        if self.works.is_none() { self.works(false, why.to_owned()) } else { Ok(()) }
     }
 
     fn send(&self, live: Live) -> Result<(), Unheard> {
@@ -279,12 +326,17 @@ impl Wire {
             Self::Tcp(wire) => wire.read(),
             Self::Udp(wire) => wire.read(),
             Self::Stdin(feed) => Ok(feed.wait(READ_FOR)),
+            Self::Closed(why) => Err(std::mem::take(why)),
         }
     }
 
-    /// Whether the speed is still being looked for.
-    const fn is_searching(&self) -> bool {
-        matches!(self, Self::Serial(wire) if wire.is_searching())
+    /// Whether it is open and nothing about it is in doubt yet.
+    const fn is_sound(&self) -> bool {
+        match self {
+            Self::Serial(wire) => !wire.is_searching(),
+            Self::Closed(_) => false,
+            Self::Tcp(_) | Self::Udp(_) | Self::Stdin(_) => true,
+        }
     }
 }
 

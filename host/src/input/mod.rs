@@ -19,6 +19,7 @@
 //!
 //! A leaf: nothing here names a display, a session or a verb.
 
+mod adapter;
 mod error;
 mod lines;
 mod live;

@@ -30,6 +30,65 @@ pub(crate) struct SerialWire {
     checksum: ChecksumPolicy,
     listen_for: Duration,
     buf: Vec<u8>,
+    noise: Noise,
+}
+
+/// What a line of a given speed brings before its first line of text: at the wrong speed, or with the two
+/// wires swapped, bytes come and no line ever does.
+#[derive(Debug, Default)]
+struct Noise {
+    since: Option<Instant>,
+    bytes: usize,
+    /// Bytes that no text has.
+    strange: usize,
+    doubted: bool,
+    settled: bool,
+}
+
+/// What there is to say of what was heard.
+#[derive(Debug, PartialEq, Eq)]
+enum Heard {
+    /// Nothing new.
+    Nothing,
+    /// It was in doubt, and is text now.
+    Text,
+    /// It is noise, and why.
+    Doubtful(String),
+}
+
+/// So many bytes over so long without a single line of text are noise: at 4800 baud a talker that says
+/// anything at all says several lines in that time.
+const NOISE_BYTES: usize = 200;
+/// It is listened to for six times as long as one speed is, where the speed is looked for.
+const NOISE_TIMES: u32 = 6;
+
+impl Noise {
+    /// Whether it is to be said now that nothing but noise comes, or no longer; each is said once.
+    fn listen(&mut self, now: Instant, bytes: &[u8], least: Duration) -> Heard {
+        if self.settled {
+            return Heard::Nothing;
+        }
+        let since = *self.since.get_or_insert(now);
+        self.bytes += bytes.len();
+        let text = |byte: &&u8| matches!(byte, b' '..=b'~' | b'\r' | b'\n' | b'\t');
+        let strange = bytes.len() - bytes.iter().filter(text).count();
+        self.strange += strange;
+        // A sentence begins among text: then the line is as it should be, however damaged.
+        let begins = bytes.iter().any(|byte| matches!(byte, b'$' | b'!'));
+        if begins && strange * 10 < bytes.len() {
+            self.settled = true;
+            return if self.doubted { Heard::Text } else { Heard::Nothing };
+        }
+        if self.doubted || self.bytes < NOISE_BYTES || Duration::from_millis(now.since(since).as_ms()) < least {
+            return Heard::Nothing;
+        }
+        self.doubted = true;
+        Heard::Doubtful(format!(
+            "{} bytes came and not one line of text: the two data wires (A and B) are swapped, or the talker's speed \
+             is another one; leave out ?baud= and it is found by listening",
+            self.bytes
+        ))
+    }
 }
 
 /// Looking for the speed.
@@ -66,7 +125,7 @@ impl SerialWire {
             in_round: 0,
             rounds_left: SEARCHED_BAUDS.len(),
         });
-        Ok(Self { port, search, checksum, listen_for, buf: vec![0; 4096] })
+        Ok(Self { port, search, checksum, listen_for, buf: vec![0; 4096], noise: Noise::default() })
     }
 
     pub(crate) const fn is_searching(&self) -> bool {
@@ -84,7 +143,14 @@ impl SerialWire {
         };
         let bytes = &self.buf[..count];
         let Some(search) = &mut self.search else {
-            return Ok(if count == 0 { Got::Nothing } else { Got::Bytes(bytes.to_vec()) });
+            if count == 0 {
+                return Ok(Got::Nothing);
+            }
+            return Ok(match self.noise.listen(now, bytes, self.listen_for * NOISE_TIMES) {
+                Heard::Doubtful(why) => Got::Noise { why, bytes: bytes.to_vec() },
+                Heard::Text => Got::Text(bytes.to_vec()),
+                Heard::Nothing => Got::Bytes(bytes.to_vec()),
+            });
         };
         if search.heard.len() + count <= LISTENED_AT_MOST {
             search.heard.extend_from_slice(bytes);

@@ -24,7 +24,7 @@ pub enum Bell {
 }
 
 impl Bell {
-    const fn strokes(self) -> &'static [u8] {
+    pub(super) const fn strokes(self) -> &'static [u8] {
         match self {
             Self::Alarm => b"\x07\x07\x07",
             Self::Warning => b"\x07\x07",

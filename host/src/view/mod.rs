@@ -3,6 +3,7 @@
 //! Nothing here knows a terminal, a file or a clock; a display takes these and paints them.
 
 pub mod alert;
+pub mod facts;
 pub mod json;
 pub mod judging;
 pub mod kinds;

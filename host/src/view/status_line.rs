@@ -28,9 +28,9 @@ use crate::view::text::Row;
 use crate::view::text::Tone;
 
 /// A part of the line.
-struct Part {
-    text: String,
-    tone: Tone,
+pub(super) struct Part {
+    pub(super) text: String,
+    pub(super) tone: Tone,
     /// 0 is never left out; the others go from the highest.
     rank: u8,
 }
@@ -108,7 +108,7 @@ fn part(text: impl Into<String>, tone: Tone, rank: u8) -> Part {
 }
 
 /// An angle to one side: `3 stbd`, `12 port`, `0`.
-fn to_side(angle: Turn) -> String {
+pub(super) fn to_side(angle: Turn) -> String {
     match (whole(angle), angle.as_mdeg() < 0) {
         (0, _) => "0".into(),
         (size, true) => format!("{size} port"),
@@ -121,17 +121,17 @@ fn referred(bearing: lubber_core::angle::Bearing, reference: Reference) -> Refer
 }
 
 /// Said of a value that is not of this moment.
-fn old(age: Span) -> String {
+pub(super) fn old(age: Span) -> String {
     if age >= OLD { format!(" {} s ago", age.as_s()) } else { String::new() }
 }
 
 /// Without the space: `135C`.
-fn compact(direction: Referred) -> String {
+pub(super) fn compact(direction: Referred) -> String {
     format!("{}{}", direction.bearing, direction.reference.letter())
 }
 
 /// How many alerts stand, by priority; and how many are over that nobody has answered.
-fn alerts(status: &Status) -> Part {
+pub(super) fn alerts(status: &Status) -> Part {
     let active = |change: &&AlertChange| !matches!(change.state, State::Normal | State::RectifiedUnacknowledged);
     let over = status.alerts.iter().filter(|change| change.state == State::RectifiedUnacknowledged).count();
     let mut words = Vec::new();
@@ -168,7 +168,7 @@ fn alerts(status: &Status) -> Part {
 }
 
 /// The heading in every reference it is known in.
-fn heading(heading: Option<&HeadingStatus>) -> Part {
+pub(super) fn heading(heading: Option<&HeadingStatus>) -> Part {
     let Some(heading) = heading else { return part("NO HEADING", Tone::Alarm, 0) };
     let known: Vec<Referred> = [
         heading.compass.map(|h| referred(h.0, Reference::Compass)),
@@ -195,7 +195,7 @@ fn heading(heading: Option<&HeadingStatus>) -> Part {
 }
 
 /// The order and how far off it she is.
-fn order(status: &Status) -> Part {
+pub(super) fn order(status: &Status) -> Part {
     let (order, held) = match status.steering {
         Steering::Unknown => return part("no order yet", Tone::Plain, 1),
         Steering::Wind => return part("by the wind", Tone::Caution, 1),
@@ -212,7 +212,7 @@ fn order(status: &Status) -> Part {
 }
 
 /// Whether the witnesses of the heading agree.
-fn witnesses(status: &Status) -> Part {
+pub(super) fn witnesses(status: &Status) -> Part {
     let count = independent(status);
     match agreement(status) {
         Agreement::Disagree => part("witnesses DISAGREE", Tone::Alarm, 1),

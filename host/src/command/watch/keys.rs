@@ -1,7 +1,10 @@
 //! The keys of a watch on a terminal.
 
+use std::sync::Arc;
+
 use lubber_core::picture::Command;
 
+use super::view::ViewKeys;
 use crate::session::Interrupt;
 use crate::session::Speaker;
 use crate::session::Word;
@@ -31,15 +34,25 @@ fn meaning(key: u8) -> Option<Meaning> {
 }
 
 /// Listens to the keys, if there is a terminal to press them on.
-pub(super) fn listen(speaker: Speaker, interrupt: &Interrupt) -> Option<Keys> {
+pub(super) fn listen(speaker: Speaker, interrupt: &Interrupt, view: Option<ViewKeys>) -> Option<Keys> {
+    let view = view.map(Arc::new);
+    let shown = view.clone();
     let (end, ended) = (interrupt.clone(), interrupt.clone());
     let pressed = move |key| match meaning(key) {
+        _ if view.as_ref().is_some_and(|view| view.pressed(key)) => {}
         // A queue that is full holds the same word many times over.
         Some(Meaning::Say(word)) => drop(speaker.say(word)),
         Some(Meaning::End) => end.set(),
         None => {}
     };
-    Keys::listen(pressed, move || ended.is_set())
+    let about_to_end = move || {
+        let set = ended.is_set();
+        if let (true, Some(view)) = (set, &shown) {
+            view.ending();
+        }
+        set
+    };
+    Keys::listen(pressed, about_to_end)
 }
 
 #[cfg(test)]

@@ -14,6 +14,7 @@ use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
 use crate::exit::Failure;
 use crate::input::InputError;
+use crate::input::LiveOptions;
 use crate::input::OpenOptions;
 use crate::input::ReplayOptions;
 use crate::input::Source;
@@ -105,7 +106,11 @@ impl Setup {
         let replay = ReplayOptions { start: args.start, rate: args.rate, checksums };
         Ok(Self {
             inputs,
-            options: OpenOptions { stdin, replay, ..OpenOptions::default() },
+            options: OpenOptions {
+                stdin,
+                replay,
+                live: LiveOptions { keep_trying: args.keep_trying, ..LiveOptions::default() },
+            },
             settings,
             sources: Sources::new(names),
             boat_file,

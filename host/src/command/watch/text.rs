@@ -107,6 +107,18 @@ impl TextSink {
         self.desk.ledger.alarmed
     }
 
+    /// Keeps account of an event that another display shows.
+    #[inline]
+    pub(super) fn silent_event(&mut self, moment: Moment, event: &Event<'_>) {
+        self.desk.ledger.event(stamp(moment), event);
+    }
+
+    /// Keeps account of how it stands, which another display shows.
+    pub(super) fn silent_look(&mut self, moment: Moment, status: &Status) {
+        self.desk.look(moment, status);
+        self.desk.told_judging = true;
+    }
+
     /// Rows that belong to a moment, under the day they are of.
     fn rows(&mut self, at: Stamp, rows: &[Row]) -> io::Result<()> {
         self.date(at)?;
