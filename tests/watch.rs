@@ -14,6 +14,7 @@ use std::process::Command;
 use std::process::Output;
 use std::process::Stdio;
 
+use lubber_core::alert::AlertKind;
 use serde_json::Value;
 
 /// The demo: 31 minutes of an invented boat, with what happened in the truth beside it.
@@ -137,7 +138,7 @@ fn every_line_of_json_is_as_designed() {
     assert_eq!(status.len(), 185);
     for line in &status {
         assert_eq!(line["since_start_ms"].as_u64().unwrap() % 10_000, 0);
-        assert_eq!(line["status"]["judging"].as_object().unwrap().len(), 7);
+        assert_eq!(line["status"]["judging"].as_object().unwrap().len(), AlertKind::ALL.len());
         assert_eq!(line["status"]["heading"]["correction"], "uncorrected");
     }
     let summary = &lines.last().unwrap()["summary"];

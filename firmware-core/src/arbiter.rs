@@ -22,6 +22,7 @@ use crate::alert::Instance;
 use crate::alert::Priority;
 use crate::alert::Verdict;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 use heapless::Vec;
 
@@ -100,14 +101,13 @@ const OUTLIVED: Span = Span::from_s(10);
 /// Most alerts that can be known at once: every kind and every source and sensor it can be of.
 pub const ALERTS: usize = 30;
 
-/// One alert as it stands.
+/// One alert as it stands. When it was presented last is when it changed last.
 #[derive(Clone, Copy, Debug)]
 struct Slot {
     change: AlertChange,
     raised: Instant,
-    presented: Instant,
     /// Since when the alert it follows from is over.
-    alone: Option<Instant>,
+    alone: Mark,
 }
 
 /// The arbiter of all alerts.
@@ -151,7 +151,7 @@ impl Arbiter {
                     follows,
                     evidence,
                 };
-                let mut slot = Slot { change, raised: now, presented: now, alone: None };
+                let mut slot = Slot { change, raised: now, alone: Mark::NONE };
                 slot.raise(now, evidence, follows, out);
                 // The table holds every alert there can be. If it is full all the same, one that is
                 // over makes room, or this one would be raised anew each time it is judged.
@@ -217,7 +217,6 @@ impl Arbiter {
         for slot in self.slots.iter_mut().filter(|slot| slot.change.state != State::Normal && meant(&slot.change)) {
             found = true;
             if slot.change.state == State::ActiveUnacknowledged {
-                slot.presented = now;
                 slot.go(now, State::ActiveSilenced, out);
             }
         }
@@ -247,15 +246,22 @@ impl Slot {
         follows: Option<AlertKind>,
         out: &mut impl FnMut(AlertChange),
     ) {
+        let graver = evidence.is_graver_than(&self.change.evidence);
         self.change.evidence = evidence;
         if self.stands() {
+            if graver {
+                // For more people than before, so whoever silenced it has not heard this.
+                self.change.escalations = (self.change.escalations + 1).min(9);
+                self.go(now, State::ActiveUnacknowledged, out);
+                return;
+            }
             if self.change.follows.is_none() || follows.is_some() {
                 self.change.follows = follows;
-                self.alone = None;
+                self.alone = Mark::NONE;
                 return;
             }
             // What it followed from is over, but it is not: from now on it sounds by itself.
-            let since = *self.alone.get_or_insert(now);
+            let since = self.alone.moment_or(now);
             if now.since(since) >= OUTLIVED {
                 self.change.follows = None;
                 if self.change.state == State::ActiveUnacknowledged {
@@ -265,12 +271,11 @@ impl Slot {
             return;
         }
         self.change.follows = follows;
-        self.alone = None;
+        self.alone = Mark::NONE;
         self.change.occurrence = self.change.occurrence.saturating_add(1);
         self.change.priority = self.change.kind.priority();
         self.change.escalations = 0;
         self.raised = now;
-        self.presented = now;
         let caution = self.change.priority == Priority::Caution;
         self.go(now, if caution { State::Active } else { State::ActiveUnacknowledged }, out);
     }
@@ -286,8 +291,7 @@ impl Slot {
     }
 
     fn step(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
-        if self.change.state == State::ActiveSilenced && now.since(self.presented) >= SILENCE {
-            self.presented = now;
+        if self.change.state == State::ActiveSilenced && now.since(self.change.at) >= SILENCE {
             self.go(now, State::ActiveUnacknowledged, out);
         }
         let waiting = matches!(self.change.state, State::ActiveUnacknowledged | State::ActiveSilenced);
@@ -296,13 +300,11 @@ impl Slot {
         }
         if now.since(self.raised) >= ESCALATE {
             self.change.priority = Priority::Alarm;
-            self.presented = now;
             self.change.escalated = true;
             self.change.escalations = (self.change.escalations + 1).min(9);
             self.go(now, State::ActiveUnacknowledged, out);
             self.change.escalated = false;
-        } else if self.change.state == State::ActiveUnacknowledged && now.since(self.presented) >= REPEAT {
-            self.presented = now;
+        } else if self.change.state == State::ActiveUnacknowledged && now.since(self.change.at) >= REPEAT {
             self.change.repeated = true;
             self.go(now, State::ActiveUnacknowledged, out);
             self.change.repeated = false;

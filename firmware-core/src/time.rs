@@ -10,6 +10,46 @@ pub struct Instant(u64);
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Span(u64);
 
+/// A moment or none, in half the memory of an `Option`. The last moment there is counts as none; no
+/// clock of milliseconds comes to it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Mark(u64);
+
+impl Mark {
+    /// No moment.
+    pub const NONE: Self = Self(u64::MAX);
+
+    /// That moment.
+    pub const fn at(moment: Instant) -> Self {
+        Self(moment.0)
+    }
+
+    /// The moment, if there is one.
+    pub const fn moment(self) -> Option<Instant> {
+        if self.0 == u64::MAX { None } else { Some(Instant(self.0)) }
+    }
+
+    /// The moment, which is `now` where there was none until now.
+    pub fn moment_or(&mut self, now: Instant) -> Instant {
+        if self.0 == u64::MAX {
+            *self = Self::at(now);
+        }
+        Instant(self.0)
+    }
+}
+
+impl Default for Mark {
+    fn default() -> Self {
+        Self::NONE
+    }
+}
+
+impl From<Option<Instant>> for Mark {
+    fn from(moment: Option<Instant>) -> Self {
+        moment.map_or(Self::NONE, Self::at)
+    }
+}
+
 impl Instant {
     /// The moment `ms` milliseconds after the origin.
     pub const fn from_ms(ms: u64) -> Self {
@@ -91,6 +131,16 @@ mod tests {
     fn time_that_runs_backwards_counts_as_none() {
         assert_eq!(Instant::from_ms(5).since(Instant::from_ms(9)), Span::ZERO);
         assert_eq!(Instant::from_ms(9).since(Instant::from_ms(5)), Span::from_ms(4));
+    }
+
+    #[test]
+    fn a_mark_is_half_an_option_and_keeps_its_first_moment() {
+        assert_eq!(size_of::<Mark>() * 2, size_of::<Option<Instant>>());
+        let mut mark = Mark::default();
+        assert_eq!(mark.moment(), None);
+        assert_eq!(mark.moment_or(Instant::from_ms(0)), Instant::from_ms(0));
+        assert_eq!(mark.moment_or(Instant::from_ms(7)), Instant::from_ms(0));
+        assert_eq!((mark, Mark::from(None)), (Mark::at(Instant::from_ms(0)), Mark::NONE));
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Nothing on a wire stops the watch: random bytes, random times, every sentence with random fields.
 
+use lubber_core::alert::WatchkeeperSettings;
 use lubber_core::angle::Bearing;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::monitor::Event;
@@ -11,6 +12,7 @@ use lubber_core::picture::Reference;
 use lubber_core::picture::Referred;
 use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
+use lubber_core::time::Span;
 use proptest::prelude::*;
 
 const FORMATTERS: [&str; 30] = [
@@ -49,6 +51,7 @@ fn settings(policy: ChecksumPolicy) -> Settings {
         sources: [SourceSettings { checksum: policy, may_acknowledge: true }; 4],
         source_count: 4,
         rot_is_gyro: true,
+        watchkeeper: WatchkeeperSettings::new(Span::from_min(3), Span::from_s(90)),
         ..Settings::default()
     }
 }

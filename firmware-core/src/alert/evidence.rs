@@ -24,6 +24,8 @@ pub enum Evidence {
         off: Turn,
         /// For how long by now.
         lasting: Span,
+        /// Whether the pilot itself says that it stands by.
+        stands_by: bool,
     },
     /// Two witnesses contradict each other.
     Disagreement {
@@ -122,6 +124,21 @@ pub enum Evidence {
         /// For how long by now.
         lasting: Span,
     },
+}
+
+impl Evidence {
+    /// Whether it calls for more people than `before` did, about the same thing.
+    pub fn is_graver_than(&self, before: &Self) -> bool {
+        match (self, before) {
+            (Self::WatchkeeperSilent { stage, .. }, Self::WatchkeeperSilent { stage: before, .. }) => stage > before,
+            _ => false,
+        }
+    }
+
+    /// Whether it is to be heard, and not only seen: the first stage of an unanswered watch is visual.
+    pub const fn is_audible(&self) -> bool {
+        !matches!(self, Self::WatchkeeperSilent { stage: ..=1, .. })
+    }
 }
 
 /// How a rudder goes unanswered.
@@ -227,6 +244,12 @@ pub enum Why {
     HeelUnknown,
     /// She heels, and the card is made upright.
     Heeled,
+    /// It is watched for only where the owner asks for it.
+    NotAskedFor,
+    /// The battery's voltage was heard, or is named, and is not there.
+    NoVoltage,
+    /// The owner gave no limit, and no default fits.
+    NoLimit,
 }
 
 /// Degrees to the nearest whole one, without a sign.
@@ -294,8 +317,15 @@ impl fmt::Display for Said {
 impl fmt::Display for Evidence {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::OffHeading { heading, ordered, off, lasting } => {
-                write!(f, "heading {heading}, ordered {ordered}: {} to {} for {}", Whole(off), side(off), Said(lasting))
+            Self::OffHeading { heading, ordered, off, lasting, stands_by } => {
+                write!(
+                    f,
+                    "heading {heading}, ordered {ordered}: {} to {} for {}",
+                    Whole(off),
+                    side(off),
+                    Said(lasting)
+                )?;
+                f.write_str(if stands_by { "; the pilot itself says it stands by" } else { "" })
             }
             Self::Disagreement { of, with: Disagreeing::Heading { origin, heading }, by } => {
                 write!(f, "{origin} reads {heading}: {} to {} of what {of} says", Whole(by), side(by))
@@ -408,6 +438,9 @@ impl fmt::Display for Why {
             Self::NoVariation => f.write_str("no variation"),
             Self::HeelUnknown => f.write_str("neither heel nor wind is heard: nothing says whether she is upright"),
             Self::Heeled => f.write_str("she heels, and the card is made upright"),
+            Self::NotAskedFor => f.write_str("off unless asked for, by [watchkeeper] in the boat file"),
+            Self::NoVoltage => f.write_str("no battery voltage"),
+            Self::NoLimit => f.write_str("over 32 V, where no default limit fits: give one in the boat file"),
         }
     }
 }

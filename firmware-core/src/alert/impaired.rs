@@ -9,6 +9,7 @@ use crate::alert::Latch;
 use crate::alert::LimitSettings;
 use crate::alert::Verdict;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// A part of the watch beside the judging itself.
@@ -63,7 +64,7 @@ const BACK: Span = Span::from_s(5);
 #[derive(Clone, Copy, Debug)]
 pub struct Impaired {
     delay: Span,
-    fails: Option<Instant>,
+    fails: Mark,
     latch: Latch,
 }
 
@@ -71,19 +72,23 @@ impl Impaired {
     /// A judge by the owner's settings. Without one it is said at once: a part that failed may be the
     /// one that was to say so.
     pub fn new(settings: LimitSettings) -> Self {
-        Self { delay: settings.delay.unwrap_or(Span::ZERO), fails: None, latch: Latch::default() }
+        Self { delay: settings.delay.unwrap_or(Span::ZERO), fails: Mark::NONE, latch: Latch::default() }
     }
 
     /// The host says whether the part works.
     pub fn works(&mut self, now: Instant, works: bool) {
-        self.fails = if works { None } else { self.fails.or(Some(now)) };
+        if works {
+            self.fails = Mark::NONE;
+        } else {
+            self.fails.moment_or(now);
+        }
     }
 
     /// Judges.
     pub fn judge(&mut self, now: Instant) -> Verdict {
-        let failing = self.fails.is_some();
-        if self.latch.step(now, failing, !failing, self.delay, BACK) {
-            Verdict::Raised(Evidence::Impaired { lasting: self.fails.map_or(Span::ZERO, |since| now.since(since)) })
+        let fails = self.fails.moment();
+        if self.latch.step(now, fails.is_some(), fails.is_none(), self.delay, BACK) {
+            Verdict::Raised(Evidence::Impaired { lasting: fails.map_or(Span::ZERO, |since| now.since(since)) })
         } else {
             Verdict::Clear
         }

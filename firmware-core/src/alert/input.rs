@@ -7,6 +7,7 @@ use crate::alert::Verdict;
 use crate::alert::Why;
 use crate::picture::Tracked;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// A source that was never heard is missed after this.
@@ -80,7 +81,7 @@ const PART: Span = Span::from_s(10);
 pub struct InputDamaged {
     /// (good, refused) lines, the part being filled first.
     parts: [(u16, u16); PARTS],
-    part_began: Option<Instant>,
+    part_began: Mark,
     delay: Span,
     latch: Latch,
 }
@@ -90,7 +91,7 @@ impl InputDamaged {
     pub fn new(settings: LimitSettings) -> Self {
         Self {
             parts: [(0, 0); PARTS],
-            part_began: None,
+            part_began: Mark::NONE,
             delay: settings.delay.unwrap_or(Span::ZERO),
             latch: Latch::default(),
         }
@@ -109,11 +110,11 @@ impl InputDamaged {
         let (good, refused) =
             self.parts.iter().fold((0u16, 0u16), |(g, r), part| (g.saturating_add(part.0), r.saturating_add(part.1)));
         let of = good.saturating_add(refused);
-        let began = *self.part_began.get_or_insert(now);
+        let began = self.part_began.moment_or(now);
         if now.since(began) >= PART {
             self.parts.rotate_right(1);
             self.parts[0] = (0, 0);
-            self.part_began = Some(now);
+            self.part_began = Mark::at(now);
         }
         let above = refused >= LEAST && refused.saturating_mul(SHARE) >= of;
         // Over when a minute has less than half as many; a silent minute proves nothing.

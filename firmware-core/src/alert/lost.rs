@@ -1,4 +1,4 @@
-//! Heading-lost and position-lost: a wanted value is stale, void, or never came.
+//! Heading-lost, position-lost and rudder-lost: a wanted value is stale, void, or never came.
 
 use crate::alert::Evidence;
 use crate::alert::Latch;
@@ -19,6 +19,11 @@ pub const POSITION_GRACE: Span = Span::from_min(5);
 pub const HEADING_DELAY: Span = Span::ZERO;
 /// A receiver misses a fix for some seconds now and then, under a bridge or in a steep sea.
 pub const POSITION_DELAY: Span = Span::from_s(10);
+/// A rudder angle that never came is missed after this, where its sentence comes.
+pub const RUDDER_GRACE: Span = Span::from_s(30);
+/// Nobody steers by the rudder angle, so five seconds of silence are let pass: a busy line drops that
+/// many lines now and then. Common practice, no source.
+pub const RUDDER_DELAY: Span = Span::from_s(5);
 /// It must be back for so long.
 const BACK: Span = Span::from_s(5);
 

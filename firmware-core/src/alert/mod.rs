@@ -16,6 +16,8 @@ mod rudder;
 mod settings;
 mod smooth;
 mod turn_rate;
+mod supply;
+mod watchkeeper;
 
 pub use card_doubtful::CardDoubtful;
 pub use disagreement::Disagreement;
@@ -23,12 +25,14 @@ pub use evidence::{Disagreeing, Evidence, Lost, Said, Unanswered, Why};
 pub use frozen::Frozen;
 pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};
-pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE};
+pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE, RUDDER_DELAY, RUDDER_GRACE};
 pub use off_heading::OffHeading;
 pub use rudder::RudderUnanswered;
 pub use settings::LimitSettings;
 pub use smooth::{Latch, Smooth};
 pub use turn_rate::TurnRateDisagreement;
+pub use supply::SupplyLow;
+pub use watchkeeper::{Watchkeeper, WatchkeeperSettings, WatchkeeperStatus};
 
 use core::fmt;
 

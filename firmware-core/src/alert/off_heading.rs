@@ -7,6 +7,7 @@ use crate::alert::Smooth;
 use crate::alert::Verdict;
 use crate::alert::Why;
 use crate::angle::Turn;
+use crate::picture::OrderedBy;
 use crate::picture::Picture;
 use crate::picture::Referred;
 use crate::picture::Steering;
@@ -93,7 +94,13 @@ impl OffHeading {
         let back = (self.limit - HYSTERESIS).max(Turn::from_mdeg(self.limit.as_mdeg() / 2));
         if self.latch.step(now, average > self.limit, average < back, self.delay, BACK) {
             let lasting = self.latch.above_since().map_or(Span::ZERO, |since| now.since(since));
-            Verdict::Raised(Evidence::OffHeading { heading, ordered: order, off, lasting })
+            Verdict::Raised(Evidence::OffHeading {
+                heading,
+                ordered: order,
+                off,
+                lasting,
+                stands_by: matches!(by, OrderedBy::StoodBy(_)),
+            })
         } else {
             Verdict::Clear
         }

@@ -6,7 +6,8 @@ use crate::time::Span;
 /// The owner's settings for one alert; `None` means its default.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct LimitSettings {
-    /// The limit as an angle, for the alerts that have one.
+    /// The limit as an angle, for the alerts that have one; for turn-rate-disagreement that many degrees a
+    /// second.
     pub limit: Option<Turn>,
     /// How long it must last.
     pub delay: Option<Span>,

@@ -2,39 +2,42 @@
 
 use crate::angle::Turn;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// An exponential average of a signed angle; it takes the short way round the circle.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Smooth {
-    value: Option<(Turn, Instant)>,
+    value: Turn,
+    /// When it was last given an angle; none before the first one.
+    at: Mark,
 }
 
 impl Smooth {
     /// Takes `input` and returns the average, with the time constant `tau`.
     pub fn step(&mut self, now: Instant, input: Turn, tau: Span) -> Turn {
-        let Some((value, at)) = self.value else {
-            self.value = Some((input, now));
-            return input;
-        };
-        let elapsed = now.since(at).as_ms().min(60_000);
-        let error = i64::from((input - value).wrapped().as_mdeg());
-        let gain_1024 = elapsed * 1024 / (elapsed + tau.as_ms()).max(1);
-        // Both factors are small: 180 000 x 1024 fits many times.
-        let step = error * i64::try_from(gain_1024).unwrap_or(1024) / 1024;
-        let value = (value + Turn::from_mdeg(i32::try_from(step).unwrap_or(0))).wrapped();
-        self.value = Some((value, now));
-        value
+        if let Some(at) = self.at.moment() {
+            let elapsed = now.since(at).as_ms().min(60_000);
+            let error = i64::from((input - self.value).wrapped().as_mdeg());
+            let gain_1024 = elapsed * 1024 / (elapsed + tau.as_ms()).max(1);
+            // Both factors are small: 180 000 x 1024 fits many times.
+            let step = error * i64::try_from(gain_1024).unwrap_or(1024) / 1024;
+            self.value = (self.value + Turn::from_mdeg(i32::try_from(step).unwrap_or(0))).wrapped();
+        } else {
+            self.value = input;
+        }
+        self.at = Mark::at(now);
+        self.value
     }
 
     /// The average so far.
     pub fn value(&self) -> Option<Turn> {
-        self.value.map(|(value, _)| value)
+        self.at.moment().map(|_| self.value)
     }
 
     /// Forgets everything.
     pub fn reset(&mut self) {
-        self.value = None;
+        *self = Self::default();
     }
 }
 
@@ -42,25 +45,28 @@ impl Smooth {
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Latch {
     up: bool,
-    above_since: Option<Instant>,
-    below_since: Option<Instant>,
+    /// Whether what lasts is the condition, or its opposite.
+    above: bool,
+    since: Mark,
 }
 
 impl Latch {
     /// Takes whether the condition holds (`above`) and whether it is well gone (`below`); in
-    /// between nothing changes. Returns whether the latch is up.
+    /// between nothing changes, and of both the condition counts. Returns whether the latch is up.
     pub fn step(&mut self, now: Instant, above: bool, below: bool, rise: Span, fall: Span) -> bool {
-        if above {
-            let since = *self.above_since.get_or_insert(now);
-            self.up |= now.since(since) >= rise;
-        } else {
-            self.above_since = None;
+        if !above && !below {
+            self.since = Mark::NONE;
+            return self.up;
         }
-        if below {
-            let since = *self.below_since.get_or_insert(now);
-            self.up &= now.since(since) < fall;
+        if self.above != above {
+            self.since = Mark::NONE;
+            self.above = above;
+        }
+        let lasted = now.since(self.since.moment_or(now));
+        if above {
+            self.up |= lasted >= rise;
         } else {
-            self.below_since = None;
+            self.up &= lasted < fall;
         }
         self.up
     }
@@ -72,13 +78,12 @@ impl Latch {
 
     /// Since when the condition has held without a break.
     pub fn above_since(&self) -> Option<Instant> {
-        self.above_since
+        self.since.moment().filter(|_| self.above)
     }
 
     /// Forgets how long anything has lasted, but stays up if it is up.
     pub fn pause(&mut self) {
-        self.above_since = None;
-        self.below_since = None;
+        self.since = Mark::NONE;
     }
 }
 

@@ -1,13 +1,16 @@
 //! Commands about alerts from the wire: ACN and ACK, obeyed only from a source that may.
 
 use crate::alert::AlertKind;
+use crate::alert::Instance;
+use crate::alert::Verdict;
+use crate::alert::Watchkeeper;
 use crate::arbiter::AlertChange;
 use crate::arbiter::Arbiter;
 use crate::monitor::AlertCommand;
 use crate::monitor::Event;
 use crate::monitor::Notice;
-use crate::monitor::Settings;
 use crate::monitor::Told;
+use crate::monitor::settings::Kept;
 use crate::picture::Origin;
 use crate::sentence::Field;
 use crate::sentence::Sentence;
@@ -15,7 +18,7 @@ use crate::time::Instant;
 
 /// Whoever obeys them or not.
 pub(super) struct Commands<'a> {
-    pub(super) settings: &'a Settings,
+    pub(super) settings: &'a Kept,
     pub(super) arbiter: &'a mut Arbiter,
     pub(super) told: &'a mut Told,
 }
@@ -28,6 +31,7 @@ impl Commands<'_> {
         now: Instant,
         origin: Origin,
         sentence: &Sentence<'_>,
+        watchkeeper: &mut Watchkeeper,
         out: &mut impl FnMut(Event<'_>),
     ) {
         let Some((kind, instance, command)) = about_ours(sentence) else { return };
@@ -38,7 +42,13 @@ impl Commands<'_> {
             change.kind == kind && instance.is_none_or(|instance| instance == u32::from(change.number))
         };
         let mut alert = |change| out(Event::Alert(change));
+        // Whoever presses a button there is awake, whatever the button is for.
+        let answers = may && matches!(command, b'A' | b'S') && watchkeeper.status(now).is_some();
+        if answers {
+            answer(now, watchkeeper, self.arbiter, &mut alert);
+        }
         let obeyed = match command {
+            _ if answers && kind == AlertKind::WatchkeeperSilent => true,
             b'A' if may => self.arbiter.acknowledge_those(now, meant, &mut alert),
             b'S' if may => self.arbiter.silence_those(now, meant, &mut alert),
             _ => false,
@@ -51,6 +61,19 @@ impl Commands<'_> {
         }
         out(Event::Command(AlertCommand { source, kind, instance, command, obeyed }));
     }
+}
+
+/// Somebody is awake: the dormant period begins again, and what the silence raised is over.
+pub(super) fn answer(
+    now: Instant,
+    watchkeeper: &mut Watchkeeper,
+    arbiter: &mut Arbiter,
+    out: &mut impl FnMut(AlertChange),
+) {
+    watchkeeper.answer(now);
+    let kind = AlertKind::WatchkeeperSilent;
+    arbiter.acknowledge_those(now, |change| change.kind == kind, out);
+    arbiter.take(now, kind, Instance::Boat, Verdict::Clear, None, out);
 }
 
 /// The alert of ours, its instance and the command, if that is what `sentence` is about. An instance
@@ -77,6 +100,7 @@ mod tests {
     use super::*;
     use crate::arbiter::State;
     use crate::monitor::Monitor;
+    use crate::monitor::Settings;
     use crate::monitor::SourceSettings;
     use crate::picture::SourceId;
     use std::format;

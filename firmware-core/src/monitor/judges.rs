@@ -17,11 +17,16 @@ use crate::alert::POSITION_GRACE;
 use crate::alert::Part;
 use crate::alert::RudderUnanswered;
 use crate::alert::TurnRateDisagreement;
+use crate::alert::RUDDER_DELAY;
+use crate::alert::RUDDER_GRACE;
+use crate::alert::SupplyLow;
 use crate::alert::Verdict;
+use crate::alert::Watchkeeper;
 use crate::alert::Why;
 use crate::arbiter::AlertChange;
 use crate::arbiter::Arbiter;
 use crate::monitor::Settings;
+use crate::monitor::settings::Kept;
 use crate::picture::HeadingChannel;
 use crate::picture::Name;
 use crate::picture::Origin;
@@ -44,6 +49,9 @@ pub(super) struct Judges {
     /// What each role was judged as last.
     judged_as: [Option<Instance>; ROLES],
     position_lost: LostValue,
+    rudder_lost: LostValue,
+    supply: SupplyLow,
+    pub(super) watchkeeper: Watchkeeper,
     pub(super) input_lost: [InputLost; SourceId::MAX],
     pub(super) input_damaged: [InputDamaged; SourceId::MAX],
     pub(super) impaired: [Impaired; Part::ALL.len()],
@@ -71,6 +79,9 @@ impl Judges {
             frozen: [Frozen::new(limit(AlertKind::HeadingFrozen)); ROLES],
             judged_as: [None; ROLES],
             position_lost: LostValue::new(now, POSITION_GRACE, POSITION_DELAY, limit(AlertKind::PositionLost)),
+            rudder_lost: LostValue::new(now, RUDDER_GRACE, RUDDER_DELAY, limit(AlertKind::RudderLost)),
+            supply: SupplyLow::new(now, limit(AlertKind::SupplyLow), settings.supply.limit_millivolts),
+            watchkeeper: Watchkeeper::new(now, settings.watchkeeper),
             input_lost: [InputLost::new(now, limit(AlertKind::InputLost)); SourceId::MAX],
             input_damaged: [InputDamaged::new(limit(AlertKind::InputDamaged)); SourceId::MAX],
             impaired: [Impaired::new(limit(AlertKind::WatchImpaired)); Part::ALL.len()],
@@ -95,7 +106,7 @@ impl Judges {
     pub(super) fn judge(
         &mut self,
         now: Instant,
-        settings: &Settings,
+        settings: &Kept,
         picture: &Picture,
         steering: Steering,
         arbiter: &mut Arbiter,
@@ -144,6 +155,19 @@ impl Judges {
             let follows = position.latest().and_then(|(origin, _)| cause(arbiter, origin));
             take(AlertKind::PositionLost, Instance::Boat, verdict, follows, arbiter);
         }
+        if on(AlertKind::RudderLost) {
+            let verdict = self.rudder_lost.judge(Some(picture.rudder()), false, now);
+            let follows = picture.rudder_from().and_then(|origin| cause(arbiter, origin));
+            take(AlertKind::RudderLost, Instance::Boat, verdict, follows, arbiter);
+        }
+        if on(AlertKind::SupplyLow) {
+            let verdict = self.supply.judge(picture.supply(), now);
+            take(AlertKind::SupplyLow, Instance::Boat, verdict, None, arbiter);
+        }
+        if on(AlertKind::WatchkeeperSilent) {
+            let verdict = self.watchkeeper.judge(now);
+            take(AlertKind::WatchkeeperSilent, Instance::Boat, verdict, None, arbiter);
+        }
         for part in Part::ALL {
             if on(AlertKind::WatchImpaired) {
                 let verdict = self.impaired[part as usize].judge(now);
@@ -187,7 +211,7 @@ impl Judges {
     fn hand_over(
         &mut self,
         now: Instant,
-        settings: &Settings,
+        settings: &Kept,
         roles: &[Option<Role<'_>>; ROLES],
         arbiter: &mut Arbiter,
         out: &mut impl FnMut(AlertChange),

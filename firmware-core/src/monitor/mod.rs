@@ -8,7 +8,7 @@
 //! 4. every event has been delivered when the call returns; nothing is queued;
 //! 5. when the place or the date is first known, or has moved on: [`variation`](Monitor::variation);
 //! 6. the owner's word at any time: [`order`](Monitor::order), [`acknowledge`](Monitor::acknowledge),
-//!    [`silence`](Monitor::silence).
+//!    [`silence`](Monitor::silence), [`answer`](Monitor::answer).
 
 mod announcer;
 mod command;
@@ -26,6 +26,7 @@ pub use status::{HeadingStatus, Status, WitnessStatus};
 
 use crate::alert::AlertKind;
 use crate::alert::Part;
+use crate::alert::WatchkeeperStatus;
 use crate::alert::Why;
 use crate::angle::Turn;
 use crate::arbiter::Arbiter;
@@ -44,6 +45,7 @@ use crate::time::Instant;
 use crate::time::Span;
 use command::Commands;
 use judges::Judges;
+use settings::Kept;
 
 /// Everything is judged once in each of these, at whole multiples of it, so that the same bytes at
 /// the same times give the same alerts to the millisecond however they were chopped.
@@ -56,7 +58,7 @@ const WEAK_FIELD_NT: i32 = 6000;
 /// The watch.
 #[derive(Debug)]
 pub struct Monitor {
-    settings: Settings,
+    settings: Kept,
     framers: [Framer; SourceId::MAX],
     picture: Picture,
     judges: Judges,
@@ -87,7 +89,7 @@ impl Monitor {
             arbiter: Arbiter::new(),
             next: after(now),
             told: Told::default(),
-            settings,
+            settings: settings.kept(),
         }
     }
 
@@ -136,6 +138,9 @@ impl Monitor {
     /// The owner says how the boat is steered; whether it could be obeyed (`SteerHere` needs a heading).
     pub fn order(&mut self, now: Instant, command: Command, out: &mut impl FnMut(Event<'_>)) -> bool {
         let obeyed = self.picture.command(now, command);
+        if obeyed {
+            self.answer(now, out);
+        }
         self.tell(now, out);
         obeyed
     }
@@ -154,11 +159,25 @@ impl Monitor {
     /// Somebody takes responsibility for every alert that stands unacknowledged.
     pub fn acknowledge(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
         self.judges.answered(now);
+        self.answer(now, out);
         self.arbiter.acknowledge(now, &mut |change| out(Event::Alert(change)));
+    }
+
+    /// Somebody on watch shows that he is awake: whatever he says or presses. The watchkeeper's dormant
+    /// period begins again.
+    pub fn answer(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        let Self { judges, arbiter, .. } = self;
+        command::answer(now, &mut judges.watchkeeper, arbiter, &mut |change| out(Event::Alert(change)));
+    }
+
+    /// How the watchkeeper stands, where the owner asks for it.
+    pub fn watchkeeper(&self, now: Instant) -> Option<WatchkeeperStatus> {
+        self.judges.watchkeeper.status(now)
     }
 
     /// Silences what sounds, for 30 s.
     pub fn silence(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        self.answer(now, out);
         self.arbiter.silence(now, &mut |change| out(Event::Alert(change)));
     }
 
@@ -180,7 +199,8 @@ impl Monitor {
 
     /// What a display shows at `now`.
     pub fn status(&self, now: Instant) -> Status {
-        Status::new(&self.picture, *self.judges.judging(), self.arbiter.standing(), now)
+        let watchkeeper = self.judges.watchkeeper.status(now);
+        Status::new(&self.picture, *self.judges.judging(), self.arbiter.standing(), watchkeeper, now)
     }
 
     /// UTC as the talkers gave it last: milliseconds since 1970, and when it was received. A date
@@ -192,11 +212,6 @@ impl Monitor {
     /// What is known.
     pub fn picture(&self) -> &Picture {
         &self.picture
-    }
-
-    /// The settings in force.
-    pub fn settings(&self) -> &Settings {
-        &self.settings
     }
 
     /// Says what has changed and is no alert. Returns how the boat is steered.
@@ -277,7 +292,7 @@ fn take(
             out(Event::Sentence { source, line, decoded });
             if let Sentence::Acn(_) | Sentence::Ack(_) = decoded.sentence {
                 let origin = Origin { source, talker: line.talker(), formatter: line.formatter() };
-                alerts.take(now, origin, &decoded.sentence, out);
+                alerts.take(now, origin, &decoded.sentence, &mut judges.watchkeeper, out);
             }
         }
         Err(malformed) => {

@@ -2,12 +2,14 @@
 
 use crate::alert::AlertKind;
 use crate::alert::LimitSettings;
+use crate::alert::WatchkeeperSettings;
 use crate::frame::ChecksumPolicy;
 use crate::heading::Card;
 use crate::picture::DeviationRule;
 use crate::picture::HeadingSettings;
 use crate::picture::Name;
 use crate::picture::SourceId;
+use crate::picture::SupplySettings;
 
 /// What the owner decided; everything has a default.
 #[derive(Clone, Debug, Default)]
@@ -28,6 +30,10 @@ pub struct Settings {
     pub card: Option<Card>,
     /// Whether ROT comes from a gyro of its own and so is a witness.
     pub rot_is_gyro: bool,
+    /// Which battery is watched, and how low it may fall.
+    pub supply: SupplySettings,
+    /// How often the person on watch is asked; none without.
+    pub watchkeeper: Option<WatchkeeperSettings>,
     /// Limits, delays and switches of the alerts, in the order of [`AlertKind::ALL`].
     pub limits: [LimitSettings; AlertKind::ALL.len()],
 }
@@ -41,10 +47,31 @@ pub struct SourceSettings {
     pub may_acknowledge: bool,
 }
 
+/// What the monitor keeps of the settings: all but what the picture keeps, above all the card, of which a
+/// second one would be dear where memory is small.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Kept {
+    pub(super) sources: [SourceSettings; SourceId::MAX],
+    pub(super) source_count: u8,
+    limits: [LimitSettings; AlertKind::ALL.len()],
+}
+
+impl Kept {
+    /// The settings of one alert.
+    pub(super) fn limit(&self, kind: AlertKind) -> LimitSettings {
+        self.limits.get(kind as usize).copied().unwrap_or_default()
+    }
+}
+
 impl Settings {
     /// The settings of one alert.
     pub fn limit(&self, kind: AlertKind) -> LimitSettings {
-        self.limits.get(kind as usize).copied().unwrap_or_default()
+        self.kept().limit(kind)
+    }
+
+    /// All but what the picture keeps.
+    pub(super) fn kept(&self) -> Kept {
+        Kept { sources: self.sources, source_count: self.source_count, limits: self.limits }
     }
 
     /// Which headings count for what.
@@ -56,6 +83,7 @@ impl Settings {
             deviation: self.deviation,
             card: self.card.clone(),
             rot_is_gyro: self.rot_is_gyro,
+            supply: self.supply,
         }
     }
 }

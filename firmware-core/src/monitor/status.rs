@@ -3,6 +3,7 @@
 use heapless::Vec;
 
 use crate::alert::AlertKind;
+use crate::alert::WatchkeeperStatus;
 use crate::alert::Why;
 use crate::angle::Turn;
 use crate::arbiter::ALERTS;
@@ -41,6 +42,10 @@ pub struct Status {
     pub position: Option<(Position, Span)>,
     /// Rudder, starboard plus, with its age.
     pub rudder: Option<(Turn, Span)>,
+    /// The battery's voltage in thousandths of a volt, with its age.
+    pub supply: Option<(u32, Span)>,
+    /// How the watchkeeper stands, where the owner asks for it.
+    pub watchkeeper: Option<WatchkeeperStatus>,
     /// The variation in use.
     pub variation: Option<VariationInUse>,
     /// Each witness of the heading.
@@ -96,11 +101,12 @@ pub struct WitnessStatus {
 }
 
 impl Status {
-    /// The status of `picture`; `judging` and `alerts` come from the monitor.
+    /// The status of `picture`; `judging`, `alerts` and `watchkeeper` come from the monitor.
     pub(super) fn new<'a>(
         picture: &Picture,
         judging: [Result<(), Why>; AlertKind::ALL.len()],
         alerts: impl Iterator<Item = &'a AlertChange>,
+        watchkeeper: Option<WatchkeeperStatus>,
         now: Instant,
     ) -> Self {
         let steering = picture.steering(now);
@@ -112,6 +118,7 @@ impl Status {
         };
         let mut standing: Vec<AlertChange, ALERTS> = alerts.copied().collect();
         standing.sort_unstable_by_key(|change| (core::cmp::Reverse(change.priority), change.at, change.kind));
+        let supply = picture.supply().millivolts();
         Self {
             heading: picture.primary().and_then(|channel| heading_status(picture, channel, now)),
             steering,
@@ -119,6 +126,8 @@ impl Status {
             ground: ground_status(picture, now),
             position: picture.position().latest().map(|(_, position)| (position, picture.position().age(now))),
             rudder: picture.rudder().latest().map(|rudder| (rudder, picture.rudder().age(now))),
+            supply: supply.latest().map(|millivolts| (millivolts, supply.age(now))),
+            watchkeeper,
             variation: picture.variation().in_use(),
             witnesses: witnesses(picture, now),
             judging,

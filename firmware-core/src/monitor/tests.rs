@@ -1,6 +1,7 @@
 //! The monitor's notices, its status, and what follows from what.
 
 use super::*;
+
 use crate::alert::AlertKind;
 use crate::alert::Why;
 use crate::angle::Bearing;
@@ -12,6 +13,27 @@ use crate::heading::Variation;
 use std::format;
 use std::string::String;
 use std::vec::Vec;
+
+/// Every part within its share of the 12 KiB that the watch may take on a microcontroller. Pointers are
+/// narrower there than here, so it takes no more there.
+#[test]
+fn every_part_keeps_to_its_share_of_the_memory() {
+    let shares = [
+        ("framers", size_of::<[Framer; SourceId::MAX]>(), 1_800),
+        ("picture", size_of::<Picture>(), 3_200),
+        ("judges", size_of::<Judges>(), 4_100),
+        ("arbiter", size_of::<Arbiter>(), 2_500),
+        ("settings", size_of::<Kept>(), 600),
+        ("told", size_of::<Told>(), 80),
+    ];
+    for (part, size, share) in shares {
+        std::println!("{part}: {size} of {share} bytes");
+        assert!(size <= share, "{part}: {size} bytes, its share is {share}");
+    }
+    let all: usize = shares.iter().map(|(_, _, share)| share).sum();
+    assert!(all <= 12 * 1024, "the shares are {all} bytes together");
+    std::println!("Monitor: {} bytes", size_of::<Monitor>());
+}
 
 struct Watch {
     monitor: Monitor,

@@ -6,6 +6,7 @@ mod ground;
 mod order;
 mod orders;
 mod origin;
+mod supply;
 mod take;
 mod tracked;
 mod variation;
@@ -17,6 +18,7 @@ pub use ground::{Ground, GroundChannel, LEAST_SPEED};
 pub use order::{Command, OrderedBy, Referred, Steering};
 pub use orders::{OrderSentence, Orders};
 pub use origin::{Name, Origin, Reference, SourceId};
+pub use supply::{Supply, SupplySettings, Transducer};
 pub use tracked::{Freshness, Tracked};
 pub use variation::{ModelVariation, VariationChoice, VariationFrom, VariationInUse};
 pub use witness::{Kinship, Pair};
@@ -53,6 +55,8 @@ pub struct HeadingSettings {
     pub card: Option<Card>,
     /// Whether ROT comes from a gyro of its own and so is a witness.
     pub rot_is_gyro: bool,
+    /// Which battery is watched.
+    pub supply: SupplySettings,
 }
 
 /// What is known.
@@ -66,6 +70,8 @@ pub struct Picture {
     pairs: [Pair; PAIRS],
     position: Tracked<(Origin, Position)>,
     rudder: Tracked<Turn>,
+    rudder_from: Option<Origin>,
+    supply: Supply,
     rate: Tracked<TurnRate>,
     beside: Beside,
     variation: VariationChoice,
@@ -80,6 +86,7 @@ impl Picture {
     /// An empty picture.
     pub fn new(now: Instant, settings: HeadingSettings) -> Self {
         Self {
+            supply: Supply::new(settings.supply),
             settings,
             began: now,
             headings: Vec::new(),
@@ -88,6 +95,7 @@ impl Picture {
             pairs: [Pair::default(); PAIRS],
             position: Tracked::default(),
             rudder: Tracked::default(),
+            rudder_from: None,
             rate: Tracked::default(),
             beside: Beside::default(),
             variation: VariationChoice::default(),
@@ -224,6 +232,16 @@ impl Picture {
     /// The rudder angle.
     pub fn rudder(&self) -> &Tracked<Turn> {
         &self.rudder
+    }
+
+    /// Who sent the rudder angle last.
+    pub fn rudder_from(&self) -> Option<Origin> {
+        self.rudder_from
+    }
+
+    /// The battery.
+    pub fn supply(&self) -> &Supply {
+        &self.supply
     }
 
     /// The rate of turn, whatever it is derived from.

@@ -37,6 +37,9 @@ pub enum OrderedBy {
     Owner,
     /// A sentence: HTD, HTC or HSC.
     Wire(Origin),
+    /// A sentence that is held although the pilot has said since that it stands by: somebody took it off, or
+    /// it dropped out.
+    StoodBy(Origin),
     /// Nobody: the mean of the first steady minute.
     FirstSteadyMinute,
 }

@@ -11,6 +11,7 @@ use crate::picture::Referred;
 use crate::picture::Steering;
 use crate::picture::Tracked;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// The sentences that carry an order, in their precedence.
@@ -30,6 +31,8 @@ pub struct Orders {
     owner: Option<Steering>,
     wire: [Option<(Origin, Tracked<Referred>)>; 3],
     first: FirstMinute,
+    /// When the pilot said last that it stands by (HTD: steered by hand or by rudder angle).
+    standby: Mark,
 }
 
 /// A wire order is held past its time, but one this old at the first hearing of another sentence
@@ -70,6 +73,11 @@ impl Orders {
         }
     }
 
+    /// The pilot says that it does not steer by heading.
+    pub(super) fn stands_by(&mut self, now: Instant) {
+        self.standby = Mark::at(now);
+    }
+
     /// Whether the first steady minute is learned: then [`learn`](Self::learn) has nothing to do.
     pub(super) fn has_learned(&self) -> bool {
         self.first.order.is_some()
@@ -100,12 +108,21 @@ impl Orders {
                 .and_then(|(origin, t)| t.latest().map(|order| (*origin, order, true)))
         };
         if let Some((origin, order, held)) = self.preferred(now).or_else(fresh).or_else(held) {
-            return Steering::Heading { order, by: OrderedBy::Wire(origin), held };
+            // What it ordered before it stood by is still what she was to steer: a pilot that drops out by
+            // itself says the same as one that is taken off.
+            let by = if self.stood_by() { OrderedBy::StoodBy(origin) } else { OrderedBy::Wire(origin) };
+            return Steering::Heading { order, by, held };
         }
         match self.first.order {
             Some(order) => Steering::Heading { order, by: OrderedBy::FirstSteadyMinute, held: false },
             None => Steering::Unknown,
         }
+    }
+
+    /// Whether the pilot has said that it stands by since it sent an order last.
+    fn stood_by(&self) -> bool {
+        let ordered = self.wire.iter().flatten().map(|(_, order)| order.last()).max();
+        self.standby.moment().is_some_and(|at| ordered.is_none_or(|ordered| at > ordered))
     }
 
     /// The highest sentence heard in the last minutes, held if it is stale: one that pauses is not

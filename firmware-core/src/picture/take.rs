@@ -73,7 +73,10 @@ impl Picture {
                 }
             }
             Sentence::Rot(rot) => track(&mut self.rate, now, rot.rate.known()),
-            Sentence::Rsa(rsa) => track(&mut self.rudder, now, rsa.starboard.known().or(rsa.port.known())),
+            Sentence::Rsa(rsa) => {
+                self.rudder_from = Some(origin);
+                track(&mut self.rudder, now, rsa.starboard.known().or(rsa.port.known()));
+            }
             Sentence::Vtg(vtg) => self.velocity_came(now, origin, vtg.course.known(), vtg.speed.known()),
             Sentence::Rmc(rmc) => {
                 if let Some(variation) = rmc.variation.known() {
@@ -86,6 +89,7 @@ impl Picture {
             Sentence::Gga(gga) => self.position_came(now, origin, gga.position.known()),
             Sentence::Gll(gll) => self.position_came(now, origin, gll.position.known()),
             Sentence::Gns(gns) => self.position_came(now, origin, gns.position.known()),
+            Sentence::Xdr(xdr) => self.supply.take(now, xdr),
             Sentence::Zda(zda) => self.time_came(now, zda.time.known(), zda.date.known()),
             Sentence::Mwv(mwv) => self.beside.wind(now, mwv),
             Sentence::Xdr(xdr) => self.beside.measured(now, xdr),
@@ -94,8 +98,10 @@ impl Picture {
                 let order = order(htd.heading_to_steer.known(), htd.reference.known());
                 // Steered by hand or by rudder angle: the heading it shows is no order then.
                 let by_heading = !matches!(htd.steering_mode.known(), Some(b'M' | b'R'));
-                if let (Some(order), true) = (order, by_heading) {
-                    self.orders.wire(now, OrderSentence::Htd, origin, order);
+                match (order, by_heading) {
+                    (_, false) => self.orders.stands_by(now),
+                    (Some(order), true) => self.orders.wire(now, OrderSentence::Htd, origin, order),
+                    (None, true) => {}
                 }
             }
             Sentence::Htc(htc) => {

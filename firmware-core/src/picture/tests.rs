@@ -47,6 +47,35 @@ fn primary(picture: &Picture) -> Option<std::string::String> {
 }
 
 #[test]
+fn an_order_whose_pilot_says_it_stands_by_is_held_and_says_so() {
+    let ordered_by = |p: &Picture, s| match p.steering(at(s)) {
+        Steering::Heading { order, by, held } => Some((order.bearing, by, held)),
+        _ => None,
+    };
+    let htd = |mode: &str| std::format!("AGHTD,V,,,{mode},,,,,,135.0,,,M,A,A,A,135.0");
+    let origin = Origin {
+        source: SourceId(0),
+        talker: crate::frame::Talker(*b"AG"),
+        formatter: crate::frame::Formatter(*b"HTD"),
+    };
+    let mut p = picture(HeadingSettings::default());
+    feed(&mut p, 1, &[&htd("M")]);
+    assert_eq!(p.steering(at(1)), Steering::Unknown, "nothing was ordered before");
+    feed(&mut p, 2, &[&htd("S")]);
+    assert_eq!(ordered_by(&p, 2), Some((deg(135), OrderedBy::Wire(origin), false)));
+    for (s, mode) in [(3, "M"), (4, "R"), (9, "M")] {
+        feed(&mut p, s, &[&htd(mode)]);
+        assert_eq!(ordered_by(&p, s), Some((deg(135), OrderedBy::StoodBy(origin), s > 5)), "{mode}");
+    }
+    feed(&mut p, 10, &[&htd("S")]);
+    assert_eq!(ordered_by(&p, 10), Some((deg(135), OrderedBy::Wire(origin), false)));
+    // The owner's word is his own.
+    feed(&mut p, 11, &[&htd("M")]);
+    p.command(at(11), Command::SteerHand);
+    assert_eq!(p.steering(at(11)), Steering::Hand);
+}
+
+#[test]
 fn the_best_heading_heard_in_the_first_ten_seconds_is_kept() {
     let mut p = picture(HeadingSettings::default());
     feed(&mut p, 1, &["IIVHW,,,100,M,5.0,N,,", "GPHDT,104.0,T"]);

@@ -1,6 +1,7 @@
 //! A value with its history: never there, fresh, or stale since.
 
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// A value counts as stale after this, or after four usual intervals, whichever is longer.
@@ -8,6 +9,9 @@ const LEAST_STALE: Span = Span::from_s(3);
 
 /// The first gap counts as no more than this: it may be an outage, and then nothing else is known.
 const FIRST_GAP_MS: u64 = 10_000;
+
+/// No gap counts as more than this: 63 parts of it and one more still fit 32 bits.
+const LONGEST_GAP_MS: u64 = 60_000;
 
 /// Gaps under this are within one burst of a talker, and say little of how often it speaks; nor do
 /// they matter to what is stale, for four of them are far less than [`LEAST_STALE`].
@@ -39,9 +43,9 @@ pub struct Tracked<T> {
     /// When the present unbroken run of good values began.
     run_began: Instant,
     /// When its sentence last came, good or void.
-    heard: Option<Instant>,
+    heard: Mark,
     /// The usual interval, sixteenths of a millisecond; zero until two values came, not in one burst.
-    interval_16: u64,
+    interval_16: u32,
     wanted: bool,
 }
 
@@ -51,7 +55,7 @@ impl<T> Default for Tracked<T> {
             value: None,
             last: Instant::from_ms(0),
             run_began: Instant::from_ms(0),
-            heard: None,
+            heard: Mark::NONE,
             interval_16: 0,
             wanted: false,
         }
@@ -70,13 +74,13 @@ impl<T: Copy> Tracked<T> {
         }
         self.value = Some(value);
         self.last = now;
-        self.heard = Some(now);
+        self.heard = Mark::at(now);
         self.wanted |= now.since(self.run_began) >= WANTED_AFTER;
     }
 
     /// Its sentence came without a usable value.
     pub fn void(&mut self, now: Instant) {
-        self.heard = Some(now);
+        self.heard = Mark::at(now);
     }
 
     /// The owner asks for it, so it is wanted before it ever came.
@@ -120,7 +124,7 @@ impl<T: Copy> Tracked<T> {
 
     /// Whether its sentence still comes although the value does not.
     pub fn is_void(&self, now: Instant) -> bool {
-        match self.heard {
+        match self.heard.moment() {
             Some(heard) => heard > self.last && now.since(heard) < self.stale_after(),
             None => false,
         }
@@ -128,7 +132,7 @@ impl<T: Copy> Tracked<T> {
 
     /// Whether its sentence ever came, good or void.
     pub fn was_heard(&self) -> bool {
-        self.heard.is_some()
+        self.heard.moment().is_some()
     }
 
     /// Whether it is missed when it is not there: the owner names it, or it was there for a minute.
@@ -143,7 +147,7 @@ impl<T: Copy> Tracked<T> {
 
     /// How long after a good value it counts as stale.
     pub fn stale_after(&self) -> Span {
-        LEAST_STALE.max(Span::from_ms(self.interval_16 / 16).times(4))
+        LEAST_STALE.max(Span::from_ms(u64::from(self.interval_16 / 16)).times(4))
     }
 
     fn is_fresh(&self, now: Instant) -> bool {
@@ -158,14 +162,19 @@ impl<T: Copy> Tracked<T> {
             if gap_ms < BURST_MS {
                 return;
             }
-            self.interval_16 = gap_ms.min(FIRST_GAP_MS) * 16;
+            self.interval_16 = sixteenths(gap_ms.min(FIRST_GAP_MS));
             return;
         }
-        let usual = self.interval_16 / 16;
-        let counted = gap_ms.min((usual * 2).max(2000)).min(60_000);
+        let usual = u64::from(self.interval_16 / 16);
+        let counted = gap_ms.min((usual * 2).max(2000)).min(LONGEST_GAP_MS);
         let part = if gap_ms < BURST_MS { 64 } else { 8 };
-        self.interval_16 = (self.interval_16 * (part - 1) + counted * 16) / part;
+        self.interval_16 = (self.interval_16 * (part - 1) + sixteenths(counted)) / part;
     }
+}
+
+/// A gap of at most [`LONGEST_GAP_MS`] in sixteenths of a millisecond.
+fn sixteenths(gap_ms: u64) -> u32 {
+    u32::try_from(gap_ms.min(LONGEST_GAP_MS) * 16).unwrap_or(u32::MAX)
 }
 
 #[cfg(test)]

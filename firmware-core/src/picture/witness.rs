@@ -26,8 +26,9 @@ pub enum Kinship {
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Pair {
     kinship: Kinship,
-    /// The first difference of this round, and how many later ones are within rounding of it.
-    centre: Option<Turn>,
+    /// Whether a round has begun; its first difference, and how many later ones are within rounding of it.
+    begun: bool,
+    centre: Turn,
     inside: u16,
     total: u16,
     /// How far the boat has swung in this round, from `low` to `high` about where it began.
@@ -62,15 +63,15 @@ impl Pair {
         let step = before.turn_to(a);
         let slow = step.size() <= SLOW.max(one.rounding() + one.rounding());
         let difference = a.turn_to(b);
-        let Some(centre) = self.centre else {
+        if !self.begun {
             // A round begins at a slow moment: a first difference taken in mid-turn would be wrong by
             // the delay between the two, and every later one would differ from it.
             if !slow {
                 return;
             }
-            *self = Self { kinship: self.kinship, centre: Some(difference), last: a, ..Self::default() };
+            *self = Self { kinship: self.kinship, begun: true, centre: difference, last: a, ..Self::default() };
             return;
-        };
+        }
         self.swung += self.last.turn_to(a);
         self.last = a;
         self.low = self.low.min(self.swung);
@@ -79,7 +80,7 @@ impl Pair {
             let rounding = one.rounding() + other.rounding();
             let allowed = rounding + rounding + step.size();
             self.total = self.total.saturating_add(1);
-            if (difference - centre).wrapped().size() <= allowed {
+            if (difference - self.centre).wrapped().size() <= allowed {
                 self.inside = self.inside.saturating_add(1);
             }
         }
@@ -87,9 +88,9 @@ impl Pair {
             // One in ten may be a value of another moment.
             let one_sensor = u32::from(self.inside) * 10 >= u32::from(self.total) * 9;
             self.kinship = if one_sensor { Kinship::OneSensor } else { Kinship::Two };
-            self.centre = None;
+            self.begun = false;
         } else if self.total == u16::MAX {
-            self.centre = None;
+            self.begun = false;
         }
     }
 }
@@ -144,7 +145,7 @@ mod tests {
             let before = one.raw.latest().unwrap_or_default();
             one.take(Instant::from_ms(s * 1000), Bearing::from_deg(heading as i32), 0);
             pair.compare(Instant::from_ms(s * 1000), &one, before, &two);
-            rounds += i32::from(pair.centre.is_none());
+            rounds += i32::from(!pair.begun);
             assert_ne!(pair.kinship(), Kinship::Two, "at {s} s");
             // The copy is of a moment half a second later.
             let later = heading + if (s + 1) % 60 >= 40 { 3 } else { 0 };

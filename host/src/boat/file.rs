@@ -7,7 +7,7 @@ use std::path::Path;
 use std::path::PathBuf;
 
 use lubber_core::alert::AlertKind;
-use lubber_core::angle::Turn;
+use lubber_core::alert::WatchkeeperSettings;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::heading::Card;
 use lubber_core::monitor::DeviationRule;
@@ -16,14 +16,15 @@ use lubber_core::monitor::Settings;
 use lubber_core::monitor::SourceSettings;
 use lubber_core::picture::Name;
 use lubber_core::picture::SourceId;
-use lubber_core::time::Span;
+use lubber_core::picture::SupplySettings;
 
 use crate::boat::card::CardFile;
+use crate::boat::limits;
+use crate::boat::limits::Limits;
 use crate::boat::read::Section;
 use crate::boat::read::Text;
 use crate::boat::read::Value;
 use crate::boat::read::Want;
-use crate::boat::read::listed;
 use crate::exit::Failure;
 
 /// The boat file as usable. The default is a run without one.
@@ -49,6 +50,10 @@ pub struct BoatFile {
     pub rot_is_gyro: bool,
     /// Limits, delays and switches, in the order of [`AlertKind::ALL`].
     pub limits: [LimitSettings; AlertKind::ALL.len()],
+    /// Which battery is watched, and how low it may fall.
+    pub supply: SupplySettings,
+    /// How often the person on watch is asked.
+    pub watchkeeper: Option<WatchkeeperSettings>,
 }
 
 /// One `[[source]]`.
@@ -79,7 +84,7 @@ pub const EXAMPLE: &str = r#"    [boat]
     card = "card.toml""#;
 
 /// Tables that are designed and not built.
-const NOT_YET: [&str; 4] = ["watchkeeper", "journal", "page", "sounder"];
+const NOT_YET: [&str; 3] = ["journal", "page", "sounder"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -100,11 +105,7 @@ const SENSOR: Want = Want {
 const CARD: Want = Want { what: "the card's file, from where this file lies", example: "card = \"card.toml\"" };
 const DEVIATION: Want = Want { what: "\"card\", \"wire\" or \"none\"", example: "deviation = \"card\"" };
 const ROT: Want = Want { what: "\"gyro\", or the key left out", example: "rot = \"gyro\"" };
-const LIMITS: Want = Want { what: "one table for each alert", example: "[limits.off-heading]" };
-const LIMIT: Want = Want { what: "an angle over 0 up to 90 degrees", example: "limit = \"15 deg\"" };
-const DELAY: Want = Want { what: "a time up to an hour, in s or min", example: "delay = \"10 s\"" };
 const MAY_ACKNOWLEDGE: Want = Want { what: "true or false", example: "may_acknowledge = true" };
-const ENABLED: Want = Want { what: "true or false", example: "enabled = false" };
 
 impl BoatFile {
     /// The boat file `given`, else [`USUAL_NAME`] in the working folder if there is one.
@@ -140,7 +141,7 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys = [&["boat", "source", "heading", "limits"][..], &NOT_YET[..]].concat();
+        let keys = [&["boat", "source", "heading", "limits", "watchkeeper"][..], &NOT_YET[..]].concat();
         let root = Section::root(text, &tree, &keys)?;
         for table in NOT_YET {
             if let Some(value) = root.get(table) {
@@ -160,7 +161,11 @@ impl BoatFile {
             file.heading(&heading.section(&keys, TABLE)?, folder)?;
         }
         if let Some(limits) = root.get("limits") {
-            file.limits = read_limits(&limits.section(&[], LIMITS)?)?;
+            let limits = Limits::read(&limits.section(&[], limits::LIMITS)?)?;
+            (file.limits, file.supply) = (limits.each, limits.supply);
+        }
+        if let Some(watchkeeper) = root.get("watchkeeper") {
+            file.watchkeeper = Some(limits::read_watchkeeper(&watchkeeper.section(&["after", "third"], TABLE)?)?);
         }
         Ok(file)
     }
@@ -233,6 +238,8 @@ impl BoatFile {
             card,
             rot_is_gyro: self.rot_is_gyro,
             limits: self.limits,
+            supply: self.supply,
+            watchkeeper: self.watchkeeper,
             ..Settings::default()
         };
         for (slot, source) in settings.sources.iter_mut().zip(&self.sources) {
@@ -269,45 +276,6 @@ fn read_sources(value: &Value<'_>) -> Result<Vec<Source>, Failure> {
         sources.push(Source { name, from, checksum: checksum.unwrap_or_default(), may_acknowledge });
     }
     Ok(sources)
-}
-
-/// Whether the alert has a limit that is an angle.
-fn has_angle(kind: AlertKind) -> bool {
-    matches!(kind, AlertKind::OffHeading | AlertKind::HeadingDisagreement | AlertKind::HeadingFrozen)
-}
-
-fn read_limits(limits: &Section<'_>) -> Result<[LimitSettings; AlertKind::ALL.len()], Failure> {
-    let mut settings = [LimitSettings::default(); AlertKind::ALL.len()];
-    for value in limits.entries() {
-        let Some(place) = AlertKind::ALL.iter().position(|kind| kind.name() == value.key()) else {
-            let known: Vec<&str> = AlertKind::ALL.iter().map(|kind| kind.name()).collect();
-            limits.clone().only(&known)?;
-            return Err(value.because(&format!("no alert of that name; there are {}", listed(&known))));
-        };
-        let section = value.section(&["limit", "delay", "enabled"], LIMITS)?;
-        if let Some(limit) = section.get("limit") {
-            if !has_angle(AlertKind::ALL[place]) {
-                let why = format!("limit: {} has none, only delay and enabled", value.key());
-                return Err(limit.because(&why));
-            }
-            settings[place].limit = Some(angle(&limit)?);
-        }
-        settings[place].delay = section.get("delay").map(|value| delay(&value)).transpose()?;
-        settings[place].disabled = !section.get("enabled").map_or(Ok(true), |value| value.switch(ENABLED))?;
-    }
-    Ok(settings)
-}
-
-fn angle(value: &Value<'_>) -> Result<Turn, Failure> {
-    let mdeg = value.quantity(&[("", 1.0), ("deg", 1.0)], LIMIT)?;
-    let within = i32::try_from(mdeg).ok().filter(|mdeg| (1..=90_000).contains(mdeg));
-    within.map(Turn::from_mdeg).ok_or_else(|| value.refuse(LIMIT))
-}
-
-fn delay(value: &Value<'_>) -> Result<Span, Failure> {
-    let ms = value.quantity(&[("", 1.0), ("s", 1.0), ("min", 60.0)], DELAY)?;
-    let within = u64::try_from(ms).ok().filter(|ms| *ms <= 3_600_000);
-    within.map(Span::from_ms).ok_or_else(|| value.refuse(DELAY))
 }
 
 #[cfg(test)]

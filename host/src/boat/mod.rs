@@ -3,6 +3,7 @@
 pub mod card;
 pub mod card_text;
 pub mod file;
+mod limits;
 pub mod observations;
 pub(crate) mod read;
 pub mod words;

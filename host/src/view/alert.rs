@@ -93,7 +93,7 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
 
 fn values(o: &mut Object<'_>, evidence: &Evidence) {
     match *evidence {
-        Evidence::OffHeading { heading, ordered, .. } => {
+        Evidence::OffHeading { heading, ordered, stands_by, .. } => {
             let key = match heading.reference {
                 Reference::Compass => "heading_compass_deg",
                 Reference::Magnetic => "heading_magnetic_deg",
@@ -102,6 +102,9 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number(key, degrees(heading.bearing));
             o.number("ordered_deg", degrees(ordered.bearing));
             o.text("ordered_reference", ordered.reference.word());
+            if stands_by {
+                o.flag("stands_by", true);
+            }
         }
         Evidence::Disagreement { of, with, by } => {
             o.text("of", of);
@@ -201,7 +204,7 @@ pub const fn tone(priority: Priority, state: State) -> Tone {
 
 /// Whether this change is to be heard, where there is something to hear it by.
 pub fn sounds(change: &AlertChange) -> bool {
-    change.follows.is_none() && change.state == State::ActiveUnacknowledged
+    change.follows.is_none() && change.state == State::ActiveUnacknowledged && change.evidence.is_audible()
 }
 
 /// The change for a person: a line that says what, and under it what was seen.
@@ -288,6 +291,7 @@ mod tests {
                 ordered: compass(135_000),
                 off: Turn::from_mdeg(17_100),
                 lasting: Span::from_s(10),
+                stands_by: false,
             },
         }
     }

@@ -171,6 +171,9 @@ pub const fn reason(why: Why) -> &'static str {
         Why::NoVariation => "no variation",
         Why::HeelUnknown => "nothing said whether she was upright",
         Why::Heeled => "she heeled, and the card is made upright",
+        Why::NotAskedFor => "off unless asked for",
+        Why::NoVoltage => "no battery voltage",
+        Why::NoLimit => "over 32 V, and the boat file gives no limit",
     }
 }
 

@@ -70,10 +70,13 @@ pub(super) fn steering_json(o: &mut Object<'_>, steering: Steering) {
             o.text("reference", order.reference.word());
             match by {
                 OrderedBy::Owner => o.text("by", "owner"),
-                OrderedBy::Wire(origin) => o.text("by", origin),
+                OrderedBy::Wire(origin) | OrderedBy::StoodBy(origin) => o.text("by", origin),
                 OrderedBy::FirstSteadyMinute => o.text("by", "first-steady-minute"),
             }
             o.flag("held", held);
+            if let OrderedBy::StoodBy(_) = by {
+                o.flag("stands_by", true);
+            }
         }
     }
 }
@@ -88,6 +91,9 @@ pub fn steering_words(steering: Steering) -> String {
             let by = match by {
                 OrderedBy::Owner => "ordered by the owner".into(),
                 OrderedBy::Wire(origin) => format!("ordered by {origin}"),
+                OrderedBy::StoodBy(origin) => {
+                    format!("ordered by {origin}; THE PILOT ITSELF SAYS IT STANDS BY (steer hand, if so)")
+                }
                 OrderedBy::FirstSteadyMinute => "the mean of the first steady minute, nobody ordered it".into(),
             };
             let held = if held { "; no longer sent, held" } else { "" };

@@ -13,6 +13,8 @@ pub(crate) fn nothing_known() -> Status {
         ground: None,
         position: None,
         rudder: None,
+        supply: None,
+        watchkeeper: None,
         variation: None,
         witnesses: Default::default(),
         judging: [Ok(()); AlertKind::ALL.len()],

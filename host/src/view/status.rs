@@ -102,6 +102,15 @@ pub fn json<'a>(
                 o.number("deg", signed(angle));
                 o.number("age_s", seconds(age));
             });
+            o.object_or_null("supply", status.supply, |o, (millivolts, age)| {
+                o.number("volts", f64::from(millivolts) / 1000.0);
+                o.number("age_s", seconds(age));
+            });
+            o.object_or_null("watchkeeper", status.watchkeeper, |o, watchkeeper| {
+                o.number("remaining_s", seconds(watchkeeper.remaining));
+                o.number("silent_s", seconds(watchkeeper.silent));
+                o.number("stage", watchkeeper.stage);
+            });
             o.object_or_null("variation", status.variation, variation_json);
             o.objects("witnesses", &status.witnesses, |o, witness| {
                 o.text("from", witness.origin);
@@ -186,7 +195,7 @@ mod tests {
         let counts = Counts::default();
         json(&mut line, Stamp::default(), &nothing_known(), &Sources::default(), |_| &counts);
         let back: serde_json::Value = serde_json::from_str(&line).expect("it is JSON");
-        for key in ["heading", "off_deg", "ground", "position", "rudder", "variation"] {
+        for key in ["heading", "off_deg", "ground", "position", "rudder", "supply", "watchkeeper", "variation"] {
             assert!(back["status"][key].is_null(), "{key}");
         }
         assert_eq!(back["status"]["judging"]["off-heading"], "yes");

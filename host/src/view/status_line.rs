@@ -1,6 +1,8 @@
 //! The one line that says how it stands, as much of it as the width allows.
 
 use lubber_core::alert::Priority;
+use lubber_core::alert::Said;
+use lubber_core::alert::WatchkeeperStatus;
 use lubber_core::angle::EastWest;
 use lubber_core::angle::Turn;
 use lubber_core::arbiter::AlertChange;
@@ -89,6 +91,12 @@ fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>)
     parts.push(witnesses(status));
     if let Some((angle, age)) = status.rudder {
         parts.push(part(format!("rudder {:<7}{}", to_side(angle), old(age)), Tone::Plain, 5));
+    }
+    if let Some(watchkeeper) = status.watchkeeper {
+        parts.push(answer(watchkeeper));
+    }
+    if let Some((millivolts, age)) = status.supply {
+        parts.push(part(format!("battery {:.1} V{}", f64::from(millivolts) / 1000.0, old(age)), Tone::Plain, 6));
     }
     if let Some(variation) = status.variation {
         let from = match variation.from {
@@ -211,6 +219,16 @@ pub(super) fn order(status: &Status) -> Part {
     part(format!("order {}{held} {off:<7}", compact(order)), Tone::Plain, 1)
 }
 
+/// Within what time somebody must answer. The last minute stands where it is not left out.
+fn answer(watchkeeper: WatchkeeperStatus) -> Part {
+    let left = watchkeeper.remaining;
+    match watchkeeper.stage {
+        0 if left > Span::from_min(1) => part(format!("answer in {}", Said(left)), Tone::Plain, 5),
+        0 => part(format!("answer in {}", Said(left)), Tone::Caution, 1),
+        stage => part(format!("ANSWER, stage {stage} of 4"), Tone::AlarmUnanswered, 0),
+    }
+}
+
 /// Whether the witnesses of the heading agree.
 pub(super) fn witnesses(status: &Status) -> Part {
     let count = independent(status);
@@ -327,7 +345,13 @@ mod tests {
     #[test]
     fn what_stands_is_told_from_what_is_over() {
         let order = referred(Bearing::from_deg(135), Reference::Compass);
-        let evidence = Evidence::OffHeading { heading: order, ordered: order, off: Turn::ZERO, lasting: Span::ZERO };
+        let evidence = Evidence::OffHeading {
+            heading: order,
+            ordered: order,
+            off: Turn::ZERO,
+            lasting: Span::ZERO,
+            stands_by: false,
+        };
         let change = |priority, state| AlertChange {
             at: Instant::default(),
             kind: AlertKind::OffHeading,

@@ -1,6 +1,9 @@
 //! Boat files that are read, and boat files that are refused with the line at fault.
 
 use super::*;
+use lubber_core::angle::Turn;
+use lubber_core::picture::Transducer;
+use lubber_core::time::Span;
 
 fn read(text: &str) -> Result<BoatFile, Failure> {
     BoatFile::from_text("boat.toml", text, Path::new("/home/curlew"))
@@ -45,6 +48,26 @@ fn everything_that_may_stand_there() {
         [limits.position-lost]
         delay = 90
         enabled = false
+
+        [limits.turn-rate-disagreement]
+        limit = "2.5 deg/s"
+
+        [limits.rudder-unanswered]
+        limit = "4 deg"
+
+        [limits.card-doubtful]
+        limit = 3
+
+        [limits.rudder-lost]
+        delay = "20 s"
+
+        [limits.supply-low]
+        limit = "23.4 V"
+        name = "House"
+
+        [watchkeeper]
+        after = "10 min"
+        third = "2 min"
         "#,
     )
     .unwrap();
@@ -67,6 +90,13 @@ fn everything_that_may_stand_there() {
     let position = limit_of(&file, AlertKind::PositionLost);
     assert_eq!((position.limit, position.delay, position.disabled), (None, Some(Span::from_s(90)), true));
     assert_eq!(limit_of(&file, AlertKind::InputLost), LimitSettings::default());
+    let limit = |kind| limit_of(&file, kind).limit.map(Turn::as_mdeg);
+    assert_eq!(limit(AlertKind::TurnRateDisagreement), Some(2_500));
+    assert_eq!((limit(AlertKind::RudderUnanswered), limit(AlertKind::CardDoubtful)), (Some(4_000), Some(3_000)));
+    assert_eq!(limit_of(&file, AlertKind::RudderLost).delay, Some(Span::from_s(20)));
+    assert_eq!(limit(AlertKind::SupplyLow), None, "no angle");
+    assert_eq!((settings.supply.limit_millivolts, settings.supply.name), (Some(23_400), Transducer::named("HOUSE")));
+    assert_eq!(settings.watchkeeper, WatchkeeperSettings::new(Span::from_min(10), Span::from_min(2)));
 }
 
 #[test]
@@ -75,6 +105,7 @@ fn a_run_without_a_boat_file_and_an_empty_one_are_defaults() {
         let settings = file.settings(None);
         assert_eq!(settings.source_count, 0);
         assert_eq!((settings.primary, settings.deviation), (None, DeviationRule::Auto));
+        assert_eq!((settings.supply, settings.watchkeeper), (SupplySettings::default(), None));
         assert!(settings.limits.iter().all(|limit| *limit == LimitSettings::default()));
     }
 }
@@ -148,7 +179,6 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[heading]\ndeviation = \"card\"", &["boat.toml:2: deviation = \"card\", but no card is named"]),
     ("[heading]\nrot = \"compass\"", &["boat.toml:2: rot = \"compass\": expected \"gyro\""]),
     ("[limits.off-headin]\nlimit = 3", &["boat.toml:1: unknown key \"off-headin\": did you mean \"off-heading\"?"]),
-    ("[limits.supply-low]\ndelay = 3", &["boat.toml:1: supply-low: this version of lubber does not judge it yet"]),
     ("[limits]\noff-heading = 15", &["boat.toml:2: off-heading = 15: expected one table for each alert"]),
     ("[limits.off-heading]\nlimit = \"15 s\"", &["boat.toml:2: limit = \"15 s\": expected an angle", "\"15 deg\""]),
     ("[limits.off-heading]\nlimit = 0", &["boat.toml:2: limit = 0: expected an angle over 0 up to 90 degrees"]),
@@ -158,7 +188,31 @@ const REFUSED: &[(&str, &[&str])] = &[
     ("[limits.off-heading]\ndelay = 3601", &["boat.toml:2: delay = 3601"]),
     ("[limits.off-heading]\nenabled = \"no\"", &["boat.toml:2: enabled = \"no\": expected true or false"]),
     ("[limits.position-lost]\nlimit = 15", &["boat.toml:2: limit: position-lost has none"]),
-    ("[watchkeeper]\ninterval = 1", &["boat.toml:1: [watchkeeper]: this version of lubber does not have it yet"]),
+    (
+        "[limits.turn-rate-disagreement]\nlimit = \"2 deg\"",
+        &["boat.toml:2: limit = \"2 deg\": expected a rate over 0 up to 20 degrees a second", "\"2 deg/s\""],
+    ),
+    ("[limits.turn-rate-disagreement]\nlimit = 21", &["boat.toml:2: limit = 21: expected a rate"]),
+    (
+        "[limits.supply-low]\nlimit = \"15 deg\"",
+        &["boat.toml:2: limit = \"15 deg\": expected a voltage of 5 to 100 V", "limit = \"11.8 V\""],
+    ),
+    ("[limits.supply-low]\nlimit = 1.2", &["boat.toml:2: limit = 1.2: expected a voltage"]),
+    (
+        "[limits.supply-low]\nname = \"the house battery\"",
+        &["boat.toml:2: name = \"the house battery\": expected a transducer's name in XDR", "name = \"BATT\""],
+    ),
+    ("[limits.off-heading]\nname = \"BATT\"", &["boat.toml:2: unknown key \"name\""]),
+    ("[limits.rudder-lost]\nlimit = 3", &["boat.toml:2: limit: rudder-lost has none, only delay and enabled"]),
+    ("[limits.watchkeeper-silent]\ndelay = 3", &["boat.toml:2: delay: the times of the watchkeeper", "[watchkeeper]"]),
+    ("[watchkeeper]", &["boat.toml:1: after is missing: expected a time from 3 to 12 min", "after = \"10 min\""]),
+    ("[watchkeeper]\nafter = \"2 min\"", &["boat.toml:2: after = \"2 min\": expected a time from 3 to 12 min"]),
+    ("[watchkeeper]\nafter = \"721 s\"", &["boat.toml:2: after = \"721 s\": expected a time from 3 to 12 min"]),
+    (
+        "[watchkeeper]\nafter = \"5 min\"\nthird = \"4 min\"",
+        &["boat.toml:3: third = \"4 min\": expected a time from 90 s to 3 min", "third = \"90 s\""],
+    ),
+    ("[watchkeeper]\ninterval = 1", &["boat.toml:2: unknown key \"interval\"", "there may be after and third"]),
     ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
     ("[page]", &["[page]: this version"]),
     ("[sounder]", &["[sounder]: this version"]),
