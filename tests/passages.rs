@@ -2,15 +2,24 @@
 
 #[path = "common/passage.rs"]
 mod passage;
+#[path = "../host/benches/detection/scenarios.rs"]
+#[expect(dead_code, reason = "shared with the benchmark, which alone counts delays and days")]
+mod scenarios;
 
+use lubber::simulate::Event;
 use lubber::simulate::Happening;
 use lubber::simulate::Second;
 use lubber::simulate::Settings as Boat;
+use lubber::simulate::Steering;
 use lubber_core::alert::AlertKind;
 use lubber_core::arbiter::State;
+use lubber_core::monitor::Settings as Watch;
+use lubber_core::picture::Command;
 use passage::at;
 use passage::boat;
 use passage::sail;
+use passage::sail_under;
+use scenarios::Fault;
 
 #[test]
 fn the_demo_night() {
@@ -69,4 +78,92 @@ fn each_fault_is_found() {
         let passed = let_go.turned_at(fault, 15.0).unwrap();
         assert!(found <= passed + 20_000, "seed {seed}: {} s after the limit", (found - passed) / 1000);
     }
+}
+
+/// A watch of so many hours from 20:00 UTC on the last of December, with all that is on board.
+fn new_years_eve(seed: u64, hours: u64, events: &[&str]) -> (Boat, Watch) {
+    let mut boat = boat(seed, Second::Independent);
+    // 2026-12-31T20:00:00Z.
+    boat.start_unix_ms = 1_798_747_200_000;
+    boat.length_ms = hours * 3_600_000;
+    boat.events = events.iter().map(|event| event.parse::<Event>().unwrap()).collect();
+    boat.waters.variation_gradient = [0.4, -0.6];
+    boat.waters.tide_kn = 0.6;
+    boat.gear.pilot_trim_s = 20.0;
+    (boat.boat.heel_deg, boat.boat.gust_response, boat.waters.gust_rms) = (12.0, 0.8, 0.12);
+    (boat, Watch { source_count: 1, ..Watch::default() })
+}
+
+/// Ordered turns, a sea that grows and falls, squalls, a current that turns, a lull, midnight with a
+/// leap second, and a fjord without satellites: only for the last is there anything to say.
+#[test]
+fn a_night_with_everything_but_a_fault() {
+    let (boat, watch) = new_years_eve(
+        1010,
+        7,
+        &[
+            "order@00:30:00=60",
+            "sea@00:40:00=3.5/20m",
+            "current@01:00:00=310,0.9/40m",
+            "order@01:30:00=200",
+            "gust@01:50:00=1.5/5m",
+            "order@02:20:00=330",
+            "gust@03:00:00=0.4/30m",
+            "speed@03:00:00=1.1/4m",
+            "speed@03:30:00=6/4m",
+            "leap-second@04:00:00",
+            "sea@04:10:00=1.5/20m",
+            "order@04:30:00=90",
+            "gps-lost@05:00:00/10m",
+            "order@05:40:00=350",
+            "current@06:00:00=100,0.5/30m",
+            "order@06:30:00=10",
+        ],
+    );
+    let night = sail_under(boat, watch, None, |_| false);
+    // After five minutes unanswered the warning becomes an alarm.
+    let raised: Vec<AlertKind> = night.raised.iter().map(|raised| raised.1).collect();
+    assert_eq!(raised, [AlertKind::PositionLost; 2], "{:#?}", night.raised);
+    let lost_s = night.raised[0].0 / 1000;
+    assert!((18_000..18_060).contains(&lost_s), "{lost_s}");
+    // It was not quiet because nothing was judged: off-heading pauses while she turns, the rest in the lull.
+    for kind in [AlertKind::OffHeading, AlertKind::HeadingDisagreement, AlertKind::HeadingFrozen] {
+        let judged = night.judged_s[kind as usize];
+        assert!(judged > 6 * 3600, "{kind} judged {judged} s of 7 h");
+    }
+}
+
+#[test]
+fn tacks_by_the_wind_in_gusts_are_no_alert() {
+    let tacks = ["tack@00:40:00", "tack@01:40:00", "tack@02:40:00", "gust@01:00:00=1.6/5m", "gust@02:00:00=0.5/15m"];
+    let (mut boat, watch) = new_years_eve(1011, 4, &tacks);
+    boat.steering = Steering::Wind(45.0);
+    let beat = sail_under(boat, watch, Some(Command::SteerWind), |_| false);
+    assert_eq!(beat.raised, []);
+    assert!(beat.judged_s[AlertKind::HeadingDisagreement as usize] > 3 * 3600, "{:?}", beat.judged_s);
+    assert_eq!(beat.judged_s[AlertKind::OffHeading as usize], 0);
+}
+
+/// One voyage for each fault of the benchmark: it is found, and nothing else is said.
+#[test]
+fn one_fault_one_alert() {
+    const HOUR_MS: u64 = 3_600_000;
+    let mut tried = 0;
+    // What takes hours to show is left to the benchmark.
+    for fault in scenarios::faults().into_iter().filter(|fault| fault.within_ms < HOUR_MS) {
+        let seed = 2012;
+        let (at_ms, sailing) = (Fault::at_ms(seed), fault.sailing(seed));
+        let passage = sail_under(sailing.boat, sailing.watch, sailing.command, |change| {
+            change.kind == fault.kind && change.at.as_ms() >= at_ms && change.state != State::Normal
+        });
+        if passage.judged_s[fault.kind as usize] == 0 {
+            println!("{}: {} is not judged yet", fault.name, fault.kind);
+            continue;
+        }
+        tried += 1;
+        assert!(passage.first(fault.kind, at_ms).is_some(), "{}: missed", fault.name);
+        let others = passage.raised.iter().filter(|(_, kind, _)| *kind != fault.kind && !fault.also.contains(kind));
+        assert_eq!(others.count(), 0, "{}: {:#?}", fault.name, passage.raised);
+    }
+    assert!(tried >= 15, "only {tried} faults were judged at all");
 }

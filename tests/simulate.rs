@@ -2,17 +2,23 @@
 //!
 //! Values are this project's own promises about its invented boat; there is no outside source.
 
+#[path = "common/voyage.rs"]
+mod voyage;
+
 use std::fs;
 use std::path::Path;
 use std::path::PathBuf;
 use std::process::Command;
 use std::process::Output;
 
-use lubber::simulate::Heard;
 use lubber::simulate::Settings;
 use lubber::simulate::Steering;
 use lubber::simulate::Truth;
-use lubber::simulate::Voyage;
+use voyage::between;
+use voyage::fields;
+use voyage::hours;
+use voyage::moments;
+use voyage::sail;
 
 /// A folder of this test alone, empty.
 fn folder(name: &str) -> PathBuf {
@@ -29,45 +35,6 @@ fn voyage_in(folder: &Path, arguments: &[&str]) -> Output {
 
 fn fixture(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures").join(name)
-}
-
-/// Sails it through: the truth of every step and every line with its time.
-fn sail(settings: Settings) -> (Vec<Truth>, Vec<(i64, Vec<u8>)>) {
-    let mut voyage = Voyage::new(settings).unwrap();
-    let (mut truths, mut lines) = (Vec::new(), Vec::new());
-    while let Some(truth) = voyage.step(&mut |heard| {
-        if let Heard::Line { unix_ms, bytes } = heard {
-            lines.push((unix_ms, bytes.to_vec()));
-        }
-    }) {
-        truths.push(truth);
-    }
-    (truths, lines)
-}
-
-fn hours(hours: f64, events: &[&str]) -> Settings {
-    let events = events.iter().map(|event| event.parse().unwrap()).collect();
-    Settings { length_ms: (hours * 3_600_000.0) as u64, events, ..Settings::default() }
-}
-
-/// The mean and the standard deviation of angles about `about`, in degrees.
-fn moments(angles: impl Iterator<Item = f64>, about: f64) -> (f64, f64) {
-    let off: Vec<f64> = angles.map(|angle| (angle - about + 540.0).rem_euclid(360.0) - 180.0).collect();
-    let mean = off.iter().sum::<f64>() / off.len() as f64;
-    let square = off.iter().map(|off| (off - mean) * (off - mean)).sum::<f64>() / off.len() as f64;
-    (mean, square.sqrt())
-}
-
-fn between(truths: &[Truth], from_s: u64, to_s: u64) -> &[Truth] {
-    &truths[from_s as usize * 10..to_s as usize * 10]
-}
-
-/// A sentence's fields, its checksum tried by the obvious way; `None` where it is damaged.
-fn fields(line: &[u8]) -> Option<Vec<String>> {
-    let line = std::str::from_utf8(line).ok()?.strip_suffix("\r\n")?;
-    let (body, sum) = line.strip_prefix('$')?.split_once('*')?;
-    let xor = body.bytes().fold(0, |xor, byte| xor ^ byte);
-    (format!("{xor:02X}") == sum).then(|| body.split(',').map(str::to_owned).collect())
 }
 
 #[test]

@@ -29,9 +29,18 @@ pub(crate) struct Passage {
     pub(crate) judged_s: [u64; AlertKind::ALL.len()],
 }
 
-/// Sails to the end, or until `stop` says that enough was seen.
+/// Sails to the end under a watch on defaults, or until `stop` says that enough was seen.
 pub(crate) fn sail(boat: Boat, command: Option<Command>, stop: impl Fn(&AlertChange) -> bool) -> Passage {
-    let settings = Settings { source_count: 1, ..Settings::default() };
+    sail_under(boat, Settings { source_count: 1, ..Settings::default() }, command, stop)
+}
+
+/// Sails under a watch that is set as the owner wants it.
+pub(crate) fn sail_under(
+    boat: Boat,
+    settings: Settings,
+    command: Option<Command>,
+    stop: impl Fn(&AlertChange) -> bool,
+) -> Passage {
     let mut monitor = Monitor::new(Instant::from_ms(0), settings);
     let start = boat.start_unix_ms;
     let mut voyage = Voyage::new(boat).unwrap();

@@ -1,5 +1,6 @@
 //! `lubber simulate`.
 
+mod options;
 mod swing;
 mod voyage;
 

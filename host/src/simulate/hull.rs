@@ -7,6 +7,7 @@
 use super::chance::Chance;
 use super::chance::Wander;
 use super::exact;
+use super::ramp::Ramp;
 use super::settings::Boat;
 use super::weather::KNOT;
 use super::weather::Vector;
@@ -21,9 +22,25 @@ const TRAILING_DPS: f64 = 2.0;
 /// How long she takes to gather or lose way, in seconds. Chosen.
 const WAY_S: f64 = 8.0;
 
+/// She spills her wind beyond this heel, in degrees. Chosen.
+const MOST_HEEL_DEG: f64 = 40.0;
+
 /// How long her track through the water lags behind her heading in a turn, in seconds: the drift
 /// angle is the turn rate times this. Chosen.
 const TRACK_LAG_S: f64 = 0.8;
+
+/// What moves the rudder.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Drive {
+    /// The drive turns it to so many degrees.
+    Holds(f64),
+    /// Nobody holds it: it trails.
+    Free,
+    /// It is jammed.
+    Stuck,
+    /// The drive turns the quadrant to so many degrees, and the rudder is not on it any more.
+    Parted(f64),
+}
 
 /// The hull and its rudder.
 #[derive(Clone, Debug)]
@@ -41,6 +58,12 @@ pub(crate) struct Hull {
     pub(crate) heading_deg: f64,
     /// The rudder, starboard plus, in degrees.
     pub(crate) rudder_deg: f64,
+    /// The quadrant the drive moves and the rudder sensor sits on: the rudder's angle while they hold together.
+    pub(crate) quadrant_deg: f64,
+    /// How far she heels, starboard down plus, in degrees.
+    pub(crate) heel_deg: f64,
+    /// Her speed off the wind, in knots.
+    pub(crate) speed_kn: Ramp,
     /// Speed through the water.
     pub(crate) speed_mps: f64,
     /// Velocity over the ground.
@@ -59,28 +82,37 @@ impl Hull {
             track_deg: heading_deg,
             heading_deg,
             rudder_deg: 0.0,
+            quadrant_deg: 0.0,
+            heel_deg: 0.0,
+            speed_kn: Ramp::new(boat.speed_kn, step_s),
             speed_mps: boat.speed_kn * KNOT,
             over_ground: Vector::default(),
         }
     }
 
-    /// One step on, the drive turning the rudder to `order_deg`; `None`: nobody holds it.
-    pub(crate) fn step(&mut self, order_deg: Option<f64>, weather: &Weather) {
+    /// One step on.
+    pub(crate) fn step(&mut self, drive: Drive, weather: &Weather) {
         let step = self.step_s;
-        let (wanted, rate) = match order_deg {
-            Some(order) => {
-                let limit = self.boat.rudder_limit_deg;
-                (order.clamp(-limit, limit), self.boat.rudder_rate_dps)
-            }
-            None => (0.0, TRAILING_DPS),
+        let limit = self.boat.rudder_limit_deg;
+        let driven = |order: f64| (order.clamp(-limit, limit), self.boat.rudder_rate_dps);
+        let trailing = (0.0, TRAILING_DPS);
+        let (quadrant, rudder) = match drive {
+            Drive::Holds(order) => (driven(order), driven(order)),
+            Drive::Free => (trailing, trailing),
+            Drive::Stuck => ((self.quadrant_deg, 0.0), (self.rudder_deg, 0.0)),
+            Drive::Parted(order) => (driven(order), trailing),
         };
-        self.rudder_deg += (wanted - self.rudder_deg).clamp(-rate * step, rate * step);
+        let moved = |from: f64, (wanted, rate): (f64, f64)| from + (wanted - from).clamp(-rate * step, rate * step);
+        (self.quadrant_deg, self.rudder_deg) = (moved(self.quadrant_deg, quadrant), moved(self.rudder_deg, rudder));
 
         // From where the wind blows, seen from the bow: starboard plus. Weather helm turns her to
         // it and dies with the wind ahead.
         let wind_deg = exact::fold(weather.wind_from_deg - self.steady_deg);
         let (abeam, ahead) = exact::sin_cos(wind_deg);
-        let helm = self.boat.weather_helm_deg * abeam + self.waves_on_rudder.step();
+        // What a gust does to heel, helm and leeway alike.
+        let press = 1.0 + self.boat.gust_response * (weather.pressure - 1.0);
+        self.heel_deg = (-self.boat.heel_deg * abeam * press).clamp(-MOST_HEEL_DEG, MOST_HEEL_DEG);
+        let helm = self.boat.weather_helm_deg * abeam * press + self.waves_on_rudder.step();
 
         let way = (self.speed_mps / REFERENCE_MPS).max(0.05);
         let (k, t) = (self.boat.nomoto_k * way, self.boat.nomoto_t_s / way);
@@ -93,11 +125,11 @@ impl Hull {
         // with the wind ahead.
         let drawing = if ahead <= 0.64 { 1.0 } else { 1.0 - 0.6 * (ahead - 0.64) / 0.36 };
         let turning = 1.0 - 0.03 * self.turn_dps.abs().min(10.0);
-        let target = self.boat.speed_kn * KNOT * drawing * turning * (1.0 + self.puffs.step());
+        let target = self.speed_kn.step() * KNOT * drawing * turning * (1.0 + self.puffs.step());
         self.speed_mps += (target.max(0.0) - self.speed_mps) * step / WAY_S;
 
         self.track_deg += (self.steady_deg - self.track_deg) * step / TRACK_LAG_S;
-        let to_leeward = -self.boat.leeway_deg * abeam;
+        let to_leeward = -self.boat.leeway_deg * abeam * press;
         self.over_ground = Vector::towards(self.track_deg + to_leeward, self.speed_mps) + weather.current;
     }
 
@@ -131,7 +163,7 @@ mod tests {
         let weather = still();
         for _ in 0..1000 {
             hull.speed_mps = REFERENCE_MPS;
-            hull.step(Some(5.0), &weather);
+            hull.step(Drive::Holds(5.0), &weather);
         }
         let (k, t, time) = (boat.nomoto_k, boat.nomoto_t_s, 10.0);
         let expected = k * 5.0 * (time - t * (1.0 - (-time / t).exp()));
@@ -143,7 +175,7 @@ mod tests {
         let weather = still();
         let mut hull = Hull::new(Boat::default(), weather.wind_from_deg - 90.0, 3, 0.1);
         for _ in 0..200 {
-            hull.step(None, &weather);
+            hull.step(Drive::Free, &weather);
         }
         let turned = hull.steady_deg - (weather.wind_from_deg - 90.0);
         assert!((10.0..=45.0).contains(&turned), "{turned}");
@@ -156,5 +188,29 @@ mod tests {
         hull.over_ground = Vector::towards(40.0, 3.0);
         let (angle, speed) = hull.apparent_wind(&weather);
         assert!(angle.abs() <= 1e-9 && (speed - 3.0).abs() <= 1e-9, "{angle} {speed}");
+    }
+
+    #[test]
+    fn a_parted_rudder_trails_and_a_jammed_one_stays() {
+        let weather = still();
+        let mut hull = Hull::new(Boat::default(), 90.0, 3, 0.1);
+        let run = |hull: &mut Hull, drive| (0..100).for_each(|_| hull.step(drive, &weather));
+        run(&mut hull, Drive::Holds(8.0));
+        run(&mut hull, Drive::Stuck);
+        assert_eq!((hull.rudder_deg, hull.quadrant_deg), (8.0, 8.0));
+        run(&mut hull, Drive::Parted(-12.0));
+        assert_eq!((hull.rudder_deg, hull.quadrant_deg), (0.0, -12.0));
+    }
+
+    #[test]
+    fn gusts_press_her_to_leeward_on_either_tack() {
+        let boat = Boat { heel_deg: 12.0, gust_response: 1.0, ..Boat::default() };
+        let mut weather = still();
+        weather.pressure = 1.5;
+        for (abeam, heel) in [(-90.0, -18.0), (90.0, 18.0)] {
+            let mut hull = Hull::new(boat, weather.wind_from_deg + abeam, 3, 0.1);
+            hull.step(Drive::Stuck, &weather);
+            assert!((hull.heel_deg - heel).abs() <= 0.1, "{abeam}: {}", hull.heel_deg);
+        }
     }
 }

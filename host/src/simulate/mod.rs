@@ -32,13 +32,17 @@
 //! ```
 
 mod chance;
+mod check;
 mod damage;
 mod exact;
+mod happening;
 mod hull;
 mod pilot;
+mod ramp;
 mod script;
 mod sensor;
 mod settings;
+mod speak;
 pub mod swing;
 mod talk;
 mod truth;
@@ -46,8 +50,10 @@ mod voyage;
 mod weather;
 mod wire;
 
-pub use script::{Event, Happening, ScriptError, Whom, demo, duration};
-pub use settings::{Boat, Gear, Kind, Rot, Second, Sentence, Settings, SettingsError, Steering, Waters};
+pub use check::SettingsError;
+pub use happening::{Change, Happening, Whom};
+pub use script::{Event, ScriptError, demo, duration};
+pub use settings::{Boat, Gear, Kind, Rot, Second, Sentence, Settings, Steering, Waters};
 pub use truth::{Cue, Truth, head};
 pub use voyage::{Heard, STEP_MS, Voyage};
 pub use wire::Stamps;

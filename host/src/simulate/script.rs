@@ -5,6 +5,10 @@
 use std::fmt;
 use std::str::FromStr;
 
+use super::happening::Change;
+use super::happening::Happening;
+use super::happening::Whom;
+
 /// One thing that happens.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Event {
@@ -15,101 +19,6 @@ pub struct Event {
     /// How long it lasts, in milliseconds; `None`: to the end of the voyage. Always `None` for what
     /// is done in a moment ([`Happening::is_momentary`]).
     pub lasts_ms: Option<u64>,
-}
-
-/// What can happen.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Happening {
-    /// A course is ordered: degrees by the pilot's own compass.
-    Order(f64),
-    /// The boat is put about: she steers by the wind, and now on the other side.
-    Tack,
-    /// The pilot's heading sensor comes to read wrong by `error_deg` (plus: it reads too high, and
-    /// the boat turns to port), evenly over `over_ms`. An error of 0 mends it.
-    FalseCompass {
-        /// The error it arrives at, in degrees.
-        error_deg: f64,
-        /// How long it takes to arrive.
-        over_ms: u64,
-    },
-    /// The drive does not move the rudder any more: it trails amidships, and her weather helm turns
-    /// the boat. The pilot does not notice and goes on ordering rudder.
-    PilotLetsGo,
-    /// The heading sensor falls silent, and with it all that copies it.
-    HeadingLost,
-    /// The heading sensor sends its sentence with an empty heading.
-    HeadingVoid,
-    /// The heading sensor repeats its last heading.
-    HeadingFrozen,
-    /// The satellite receiver has no fix and says so.
-    GpsLost,
-    /// A share of the sentences, 0 to 1, is damaged on the line.
-    LineNoise(f64),
-    /// A talker at the wrong speed: bursts of any bytes between the sentences.
-    Garbage,
-    /// Nothing comes: from the whole line, or from what the address begins or ends with.
-    Silence(Whom),
-}
-
-/// Who is silent: a talker (`GP`), a formatter (`HDG`), an address (`HCHDG`) or all.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Whom([u8; 5], u8);
-
-impl Whom {
-    /// The whole line.
-    pub const ALL: Self = Self([0; 5], 0);
-
-    /// Whether a sentence of this address is meant.
-    pub fn covers(&self, talker: &str, formatter: &str) -> bool {
-        match self.as_str() {
-            "" => true,
-            word if word.len() == 2 => word == talker,
-            word if word.len() == 3 => word == formatter,
-            word => word.strip_prefix(talker) == Some(formatter),
-        }
-    }
-
-    fn as_str(&self) -> &str {
-        std::str::from_utf8(&self.0[..usize::from(self.1)]).unwrap_or("")
-    }
-}
-
-impl FromStr for Whom {
-    type Err = ScriptError;
-
-    fn from_str(text: &str) -> Result<Self, ScriptError> {
-        let fits = matches!(text.len(), 2 | 3 | 5);
-        if !fits || !text.bytes().all(|b| b.is_ascii_uppercase() || b.is_ascii_digit()) {
-            return Err(ScriptError(format!("`{text}` names no talker (GP), formatter (HDG) or address (HCHDG)")));
-        }
-        let mut bytes = [0; 5];
-        bytes[..text.len()].copy_from_slice(text.as_bytes());
-        Ok(Self(bytes, text.len() as u8))
-    }
-}
-
-impl Happening {
-    /// Its name in the grammar and in the truth.
-    pub const fn name(&self) -> &'static str {
-        match self {
-            Self::Order(_) => "order",
-            Self::Tack => "tack",
-            Self::FalseCompass { .. } => "false-compass",
-            Self::PilotLetsGo => "pilot-lets-go",
-            Self::HeadingLost => "heading-lost",
-            Self::HeadingVoid => "heading-void",
-            Self::HeadingFrozen => "heading-frozen",
-            Self::GpsLost => "gps-lost",
-            Self::LineNoise(_) => "line-noise",
-            Self::Garbage => "garbage",
-            Self::Silence(_) => "silence",
-        }
-    }
-
-    /// Whether it is done in a moment, so that it has no length.
-    pub const fn is_momentary(&self) -> bool {
-        matches!(self, Self::Order(_) | Self::Tack | Self::FalseCompass { .. })
-    }
 }
 
 /// What is wrong with an event as it was typed, and what would be right.
@@ -144,7 +53,17 @@ impl FromStr for Event {
                 error_deg: number(value, name, "degrees from -180 to 180, e.g. =15/20s", -180.0, 180.0)?,
                 over_ms: span.unwrap_or(0),
             },
+            "gust" => {
+                Happening::Gust(number(value, name, "how many times the wind from 0 to 3, e.g. =1.5/2m", 0.0, 3.0)?)
+            }
             "pilot-lets-go" => none(Happening::PilotLetsGo)?,
+            "rudder-stuck" => none(Happening::RudderStuck)?,
+            "cable-broken" => none(Happening::CableBroken)?,
+            "rudder-lost" => none(Happening::RudderLost)?,
+            "rudder-void" => none(Happening::RudderVoid)?,
+            "rudder-reversed" => none(Happening::RudderReversed)?,
+            "gyro-stuck" => none(Happening::GyroStuck)?,
+            "leap-second" => none(Happening::LeapSecond)?,
             "heading-lost" => none(Happening::HeadingLost)?,
             "heading-void" => none(Happening::HeadingVoid)?,
             "heading-frozen" => none(Happening::HeadingFrozen)?,
@@ -152,14 +71,20 @@ impl FromStr for Event {
             "line-noise" => Happening::LineNoise(number(value, name, "a share from 0 to 1, e.g. =0.1/30s", 0.0, 1.0)?),
             "garbage" => none(Happening::Garbage)?,
             "silence" => Happening::Silence(value.map_or(Ok(Whom::ALL), str::parse)?),
-            _ => {
-                return Err(ScriptError(format!(
-                    "`{name}` is no event; there are order, tack, false-compass, pilot-lets-go, heading-lost, \
-                     heading-void, heading-frozen, gps-lost, line-noise, garbage and silence"
-                )));
-            }
+            _ => match change(name, value)? {
+                Some(to) => Happening::Runs { to, over_ms: span.unwrap_or(0) },
+                None => {
+                    return Err(ScriptError(format!(
+                        "`{name}` is no event; there are order, tack, sea, gust, current, speed, leap-second; \
+                         false-compass, false-second, false-gps, gyro-bias, gyro-stuck, magnet; heading-lost, \
+                         heading-void, heading-frozen, gps-lost, rudder-lost, rudder-void, rudder-reversed; \
+                         pilot-lets-go, rudder-stuck, cable-broken; battery, line-noise, garbage and silence"
+                    )));
+                }
+            },
         };
-        if matches!(happening, Happening::Order(_) | Happening::Tack) && span.is_some() {
+        let no_span = matches!(happening, Happening::Order(_) | Happening::Tack | Happening::LeapSecond);
+        if no_span && span.is_some() {
             return Err(ScriptError(format!("`{name}` is done in a moment; leave out what follows the `/`")));
         }
         Ok(Self { at_ms, happening, lasts_ms: if happening.is_momentary() { None } else { span } })
@@ -170,12 +95,16 @@ impl fmt::Display for Event {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}@{}", self.happening.name(), Clock(self.at_ms))?;
         let span = match self.happening {
-            Happening::Order(value) | Happening::LineNoise(value) => {
+            Happening::Order(value) | Happening::LineNoise(value) | Happening::Gust(value) => {
                 write!(f, "={value}")?;
                 self.lasts_ms
             }
             Happening::FalseCompass { error_deg, over_ms } => {
                 write!(f, "={error_deg}")?;
+                Some(over_ms)
+            }
+            Happening::Runs { to, over_ms } => {
+                write!(f, "={to}")?;
                 Some(over_ms)
             }
             Happening::Silence(whom) if whom != Whom::ALL => {
@@ -231,6 +160,46 @@ pub fn duration(text: &str) -> Result<u64, ScriptError> {
         .ok_or_else(|| ScriptError(format!("`{text}` is no time; write 90s, 15m, 2h or HH:MM:SS")))
 }
 
+/// What runs to another value by that name; `None` where nothing does.
+fn change(name: &str, value: Option<&str>) -> Result<Option<Change>, ScriptError> {
+    let one = |expected: &str, min, max| number(value, name, expected, min, max);
+    let two = |expected: &str, limits: [(f64, f64); 2]| {
+        let (first, second) = value.and_then(|value| value.split_once(',')).unwrap_or_default();
+        let [(min, max), (least, most)] = limits;
+        Ok::<_, ScriptError>((
+            number(Some(first), name, expected, min, max)?,
+            number(Some(second), name, expected, least, most)?,
+        ))
+    };
+    Ok(Some(match name {
+        "false-second" => Change::FalseSecond(one("degrees from -180 to 180, e.g. =15/20s", -180.0, 180.0)?),
+        "false-gps" => Change::FalseGps(one("degrees from -180 to 180, e.g. =15/20s", -180.0, 180.0)?),
+        "gyro-bias" => Change::GyroBias(one("degrees a second from -20 to 20, e.g. =1.5/10s", -20.0, 20.0)?),
+        "magnet" => {
+            let (b, c) = two("B and C in degrees from -14 to 14, e.g. =4,-3/3h", [(-14.0, 14.0); 2])?;
+            Change::Magnet(b, c)
+        }
+        "current" => {
+            let (set, drift) = two("direction and knots, e.g. =40,1.2/10m", [(0.0, 360.0), (0.0, 6.0)])?;
+            Change::Current(set, drift)
+        }
+        "sea" => Change::Sea(one("the yaw rms in degrees from 0 to 15, e.g. =3.5/30m", 0.0, 15.0)?),
+        "speed" => Change::Speed(one("knots from 0 to 20, e.g. =1.2/5m", 0.0, 20.0)?),
+        "battery" => Change::Battery(one("volts from 0 to 60, e.g. =11.2/20m", 0.0, 60.0)?),
+        _ => return Ok(None),
+    }))
+}
+
+impl fmt::Display for Change {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::FalseSecond(one) | Self::FalseGps(one) | Self::GyroBias(one) => write!(f, "{one}"),
+            Self::Sea(one) | Self::Speed(one) | Self::Battery(one) => write!(f, "{one}"),
+            Self::Magnet(first, second) | Self::Current(first, second) => write!(f, "{first},{second}"),
+        }
+    }
+}
+
 fn number(value: Option<&str>, name: &str, expected: &str, min: f64, max: f64) -> Result<f64, ScriptError> {
     value
         .and_then(|value| value.parse::<f64>().ok())
@@ -273,6 +242,13 @@ mod tests {
             "false-compass@02:10:00=0/0s",
             "pilot-lets-go@00:00:30",
             "gps-lost@00:00:30.250/1.5s",
+            "rudder-stuck@00:00:30",
+            "gyro-bias@00:00:30=-1.5/10s",
+            "magnet@01:00:00=4,-3/10800s",
+            "current@01:00:00=40,1.2/600s",
+            "sea@01:00:00=3.5/1800s",
+            "gust@01:00:00=1.5/120s",
+            "leap-second@22:10:00",
             "line-noise@00:10:00=0.1/30s",
             "silence@00:10:00",
             "silence@00:10:00=GP/60s",
@@ -298,6 +274,10 @@ mod tests {
             ("gps-lost@10s=3", "takes no value"),
             ("order@10s", "a compass course"),
             ("order@10s=150/3s", "in a moment"),
+            ("leap-second@10s/3s", "in a moment"),
+            ("magnet@10s=4/3h", "B and C"),
+            ("current@10s=400,1/3h", "direction and knots"),
+            ("rudder-stuck@10s=4", "takes no value"),
             ("false-compass@10s=NaN", "degrees from -180"),
             ("line-noise@10s=2", "a share from 0 to 1"),
             ("silence@10s=G/3s", "names no talker"),
@@ -306,12 +286,5 @@ mod tests {
             let refusal = text.parse::<Event>().expect_err(text).to_string();
             assert!(refusal.contains(remedy), "{text}: {refusal}");
         }
-    }
-
-    #[test]
-    fn silence_covers_whom_it_names() {
-        let covers = |whom: &str| whom.parse::<Whom>().unwrap().covers("GP", "RMC");
-        assert!(Whom::ALL.covers("GP", "RMC") && covers("GP") && covers("RMC") && covers("GPRMC"));
-        assert!(!covers("HC") && !covers("HDG") && !covers("GPVTG"));
     }
 }

@@ -2,7 +2,6 @@
 
 use super::script;
 use super::script::Event;
-use super::script::Happening;
 
 /// Everything that decides a voyage. Two equal settings give the same bytes on every machine.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,8 +42,10 @@ pub struct Waters {
     pub latitude_deg: f64,
     /// Longitude of the start in degrees, east plus.
     pub longitude_deg: f64,
-    /// Magnetic variation in degrees, east plus; one value for the whole voyage.
+    /// Magnetic variation at the start in degrees, east plus.
     pub variation_deg: f64,
+    /// How it changes on the way: degrees for each degree of latitude and of longitude made good.
+    pub variation_gradient: [f64; 2],
     /// Yaw in the seaway with the pilot steering, rms in degrees. Below 1 degree her own steering
     /// about, 0.6 degrees, comes on top.
     pub yaw_rms_deg: f64,
@@ -56,10 +57,16 @@ pub struct Waters {
     pub drift_kn: f64,
     /// How far each component of the current wanders within an hour, rms in knots.
     pub drift_wander_kn: f64,
+    /// A tide that runs to and fro along the set on top of it: its greatest speed in knots.
+    pub tide_kn: f64,
+    /// Where in its turn the tide begins, in degrees: 0 runs full, 90 is slack.
+    pub tide_phase_deg: f64,
     /// Direction the wind blows from, degrees true.
     pub wind_from_deg: f64,
     /// Its mean speed in knots.
     pub wind_kn: f64,
+    /// How far it goes up and down within a minute or so, rms as a part of its mean.
+    pub gust_rms: f64,
 }
 
 /// The boat.
@@ -79,6 +86,10 @@ pub struct Boat {
     pub rudder_rate_dps: f64,
     /// Weather helm with the wind abeam, in degrees of rudder.
     pub weather_helm_deg: f64,
+    /// Heel with the wind abeam, in degrees.
+    pub heel_deg: f64,
+    /// How much heel, weather helm and leeway follow the pressure of the wind: 0 not at all, 1 in proportion.
+    pub gust_response: f64,
 }
 
 /// The gear.
@@ -90,10 +101,22 @@ pub struct Gear {
     pub heading_lag_s: f64,
     /// Short noise of the heading sensor, rms in degrees.
     pub heading_noise_deg: f64,
+    /// What a degree of heel to starboard adds to the deviation on compass north, in degrees.
+    pub heel_error: f64,
     /// A second heading, HDT.
     pub second: Second,
     /// What ROT is made of.
     pub rot: Rot,
+    /// Noise of the gyro, rms in degrees a second.
+    pub gyro_noise_dps: f64,
+    /// Noise of the rudder sensor, rms in degrees.
+    pub rudder_noise_deg: f64,
+    /// How far the rudder sensor is out amidships, in degrees.
+    pub rudder_offset_deg: f64,
+    /// After how long the pilot takes a large error for standing helm and not for a turn, in seconds.
+    pub pilot_trim_s: f64,
+    /// Voltage of the battery, which XDR says.
+    pub battery_v: f64,
     /// Time constant of the satellite receiver's velocity, in seconds.
     pub gps_lag_s: f64,
     /// Noise of its velocity, each component, rms in metres a second. The course is the worse for
@@ -168,6 +191,7 @@ kinds! {
     Mwv "MWV" 700,
     Htd "HTD" 800,
     Hsc "HSC" 800,
+    Xdr "XDR" 900,
 }
 
 impl Default for Settings {
@@ -208,13 +232,17 @@ impl Default for Waters {
             latitude_deg: 36.0,
             longitude_deg: 18.0,
             variation_deg: 4.1,
+            variation_gradient: [0.0; 2],
             yaw_rms_deg: 2.0,
             wave_period_s: 7.0,
             set_deg: 220.0,
             drift_kn: 0.8,
             drift_wander_kn: 0.1,
+            tide_kn: 0.0,
+            tide_phase_deg: 0.0,
             wind_from_deg: 235.0,
             wind_kn: 14.0,
+            gust_rms: 0.1,
         }
     }
 }
@@ -231,6 +259,8 @@ impl Default for Boat {
             rudder_limit_deg: 30.0,
             rudder_rate_dps: 6.0,
             weather_helm_deg: 3.0,
+            heel_deg: 0.0,
+            gust_response: 0.0,
         }
     }
 }
@@ -242,8 +272,14 @@ impl Default for Gear {
             deviation: [0.4, 1.6, -2.1, 0.8, -0.2],
             heading_lag_s: 0.6,
             heading_noise_deg: 0.2,
+            heel_error: 0.0,
             second: Second::None,
             rot: Rot::Derived,
+            gyro_noise_dps: 0.0,
+            rudder_noise_deg: 0.0,
+            rudder_offset_deg: 0.0,
+            pilot_trim_s: 90.0,
+            battery_v: 12.6,
             gps_lag_s: 1.2,
             gps_noise_mps: 0.05,
             cog_decimals: 1,
@@ -251,117 +287,9 @@ impl Default for Gear {
     }
 }
 
-/// Which setting makes no sense, and what would.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{0}")]
-pub struct SettingsError(pub String);
-
 impl Settings {
     /// The demo: a passage of 31 minutes with the script of [`script::demo`].
     pub fn demo() -> Self {
         Self { seed: 7, length_ms: script::DEMO_MS, events: script::demo(), ..Self::default() }
-    }
-
-    /// Refuses what no boat could sail.
-    ///
-    /// # Errors
-    /// [`SettingsError`] names the first setting that is out of its range.
-    pub fn check(&self) -> Result<(), SettingsError> {
-        let (waters, boat, gear) = (&self.waters, &self.boat, &self.gear);
-        let course = match self.steering {
-            Steering::Course(course) => ("the course", course, 0.0, 360.0),
-            Steering::Wind(angle) => ("the wind angle", angle, -180.0, 180.0),
-        };
-        let ranges = [
-            course,
-            // Longer periods and faster boats than these are not a small boat's any more.
-            ("the latitude", waters.latitude_deg, -80.0, 80.0),
-            ("the longitude", waters.longitude_deg, -180.0, 180.0),
-            ("the variation", waters.variation_deg, -180.0, 180.0),
-            ("the yaw", waters.yaw_rms_deg, 0.0, 15.0),
-            ("the wave period", waters.wave_period_s, 2.0, 20.0),
-            ("the set", waters.set_deg, 0.0, 360.0),
-            ("the drift", waters.drift_kn, 0.0, 6.0),
-            ("the wander of the drift", waters.drift_wander_kn, 0.0, 2.0),
-            ("the wind's direction", waters.wind_from_deg, 0.0, 360.0),
-            ("the wind's speed", waters.wind_kn, 0.0, 60.0),
-            ("the boat's speed", boat.speed_kn, 0.0, 20.0),
-            ("the leeway", boat.leeway_deg, 0.0, 20.0),
-            ("Nomoto's K", boat.nomoto_k, 0.05, 2.0),
-            ("Nomoto's T", boat.nomoto_t_s, 0.3, 60.0),
-            ("the rudder limit", boat.rudder_limit_deg, 5.0, 60.0),
-            ("the rudder rate", boat.rudder_rate_dps, 0.5, 60.0),
-            ("the weather helm", boat.weather_helm_deg, -10.0, 10.0),
-            ("the lag of the heading sensor", gear.heading_lag_s, 0.0, 5.0),
-            ("the noise of the heading sensor", gear.heading_noise_deg, 0.0, 5.0),
-            ("the lag of the satellite receiver", gear.gps_lag_s, 0.0, 10.0),
-            ("the noise of the satellite receiver", gear.gps_noise_mps, 0.0, 1.0),
-            ("the decimals of COG", f64::from(gear.cog_decimals), 0.0, 1.0),
-        ];
-        for (name, value, min, max) in ranges {
-            if !(min..=max).contains(&value) {
-                return Err(SettingsError(format!("{name} is {value}; it goes from {min} to {max}")));
-            }
-        }
-        let [a, b, c, d, e] = gear.deviation;
-        let slope = (b.abs() + c.abs() + 2.0 * d.abs() + 2.0 * e.abs()).to_radians();
-        if !(slope <= 0.5 && a.abs() <= 180.0) {
-            let message = "the deviation is steeper than half a degree a degree; take smaller coefficients";
-            return Err(SettingsError(message.into()));
-        }
-        if !(0..=253_402_300_799_999 - 86_400_000_000).contains(&self.start_unix_ms) {
-            return Err(SettingsError("the start lies between the years 1970 and 9997".into()));
-        }
-        if self.length_ms > 86_400_000_000 {
-            return Err(SettingsError("a voyage is at most 1000 days long".into()));
-        }
-        for sentence in &self.sentences {
-            if sentence.every_ms == 0 || sentence.every_ms % 100 != 0 {
-                let name = sentence.kind.formatter();
-                return Err(SettingsError(format!(
-                    "{name} comes every 100 ms or a multiple of it (10 a second at most)"
-                )));
-            }
-        }
-        if gear.second == Second::None && self.sentences.iter().any(|sentence| sentence.kind == Kind::Hdt) {
-            return Err(SettingsError(
-                "HDT is a second heading, and there is none; choose a copy or an independent one".into(),
-            ));
-        }
-        if let Some(tack) = self.events.iter().find(|event| event.happening == Happening::Tack) {
-            let turns = |event: &&Event| event.at_ms <= tack.at_ms && matches!(event.happening, Happening::Order(_));
-            if matches!(self.steering, Steering::Course(_)) || self.events.iter().any(|event| turns(&event)) {
-                return Err(SettingsError(format!("`{tack}`: she tacks only while she is steered by the wind")));
-            }
-        }
-        Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_defaults_make_sense() {
-        assert_eq!((Settings::default().check(), Settings::demo().check()), (Ok(()), Ok(())));
-    }
-
-    #[test]
-    fn a_tack_needs_the_wind_to_steer_by() {
-        let tack = |steering, order: &str| {
-            let events = ["tack@60s", order].map(|text| text.parse().unwrap());
-            Settings { steering, events: events.into(), ..Settings::default() }.check()
-        };
-        assert!(tack(Steering::Course(90.0), "gps-lost@1s").is_err());
-        assert!(tack(Steering::Wind(45.0), "order@1s=90").is_err());
-        assert_eq!(tack(Steering::Wind(45.0), "order@90s=90"), Ok(()));
-    }
-
-    #[test]
-    fn nonsense_is_named() {
-        let mut settings = Settings::default();
-        settings.waters.yaw_rms_deg = f64::NAN;
-        assert!(settings.check().unwrap_err().to_string().contains("the yaw"));
     }
 }

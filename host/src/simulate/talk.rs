@@ -1,7 +1,6 @@
 //! From the state of the voyage to the sentences on the line, one function a sentence.
 
 use chrono::DateTime;
-use chrono::Utc;
 
 use super::settings::Gear;
 use super::settings::Kind;
@@ -11,11 +10,27 @@ use super::weather::KNOT;
 use super::weather::Vector;
 use super::wire::Builder;
 
+/// UTC as the satellites give it.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Utc {
+    /// Milliseconds since 1970-01-01T00:00:00Z; in a leap second those of the second before.
+    pub(crate) unix_ms: i64,
+    /// Whether this is a leap second.
+    pub(crate) leap: bool,
+}
+
+impl Utc {
+    /// The date and time; the ranges of the settings keep it within what a date can be.
+    fn date(self) -> DateTime<chrono::Utc> {
+        DateTime::from_timestamp_millis(self.unix_ms).unwrap_or_default()
+    }
+}
+
 /// What the satellite receiver made of its last epoch.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Fix {
-    /// The epoch, milliseconds since 1970-01-01T00:00:00Z.
-    pub(crate) unix_ms: i64,
+    /// The epoch.
+    pub(crate) utc: Utc,
     /// Whether it has a position at all.
     pub(crate) valid: bool,
     pub(crate) latitude_deg: f64,
@@ -51,13 +66,17 @@ pub(crate) struct Said {
     /// Change of what the heading sensor reads, and the boat's own turn; degrees a second.
     pub(crate) reading_dps: f64,
     pub(crate) gyro_dps: f64,
-    pub(crate) rudder_deg: f64,
+    /// Where there is none, the sensor says so.
+    pub(crate) rudder_deg: Option<f64>,
     pub(crate) rudder_ordered_deg: f64,
     pub(crate) ordered_deg: Option<f64>,
     pub(crate) speed_mps: f64,
     pub(crate) wind_deg: f64,
     pub(crate) wind_mps: f64,
     pub(crate) variation_deg: f64,
+    pub(crate) battery_v: f64,
+    /// Starboard down plus; where there is none, nobody measures it.
+    pub(crate) heel_deg: Option<f64>,
     pub(crate) fix: Fix,
 }
 
@@ -68,7 +87,7 @@ pub(crate) fn talker(kind: Kind, gear: &Gear) -> &'static str {
         Kind::Hdt if gear.second == Second::Independent => "GP",
         Kind::Hdt => "HC",
         Kind::Rot => "TI",
-        Kind::Rsa | Kind::Vhw | Kind::Mwv => "II",
+        Kind::Rsa | Kind::Vhw | Kind::Mwv | Kind::Xdr => "II",
         Kind::Rmc | Kind::Vtg | Kind::Gga | Kind::Zda => "GP",
         Kind::Htd | Kind::Hsc => "AP",
     }
@@ -82,7 +101,10 @@ impl Said {
             Kind::Hdg => self.hdg(to)?,
             Kind::Hdt => self.hdt(gear, to)?,
             Kind::Rot => self.rot(gear, to),
-            Kind::Rsa => to.number(self.rudder_deg, 1).text("A").text("").text("V"),
+            Kind::Rsa => {
+                number_or_empty(to, self.rudder_deg, 1).text(if self.rudder_deg.is_some() { "A" } else { "V" });
+                to.text("").text("V")
+            }
             Kind::Rmc => self.rmc(gear, to),
             Kind::Vtg => self.vtg(gear, to),
             Kind::Gga => self.gga(to),
@@ -91,6 +113,7 @@ impl Said {
             Kind::Mwv => to.bearing(self.wind_deg, 0).text("R").number(self.wind_mps / KNOT, 1).text("N").text("A"),
             Kind::Htd => self.htd(to),
             Kind::Hsc => self.hsc(to),
+            Kind::Xdr => self.xdr(to),
         };
         Some(to.end())
     }
@@ -126,15 +149,15 @@ impl Said {
     }
 
     fn rmc<'b>(&self, gear: &Gear, to: &'b mut Builder) -> &'b mut Builder {
-        let (utc, fix) = (utc(self.fix.unix_ms), &self.fix);
+        let (utc, leap, fix) = (self.fix.utc.date(), self.fix.utc.leap, &self.fix);
         if !fix.valid {
-            to.time(utc).text("V");
+            to.time(utc, leap).text("V");
             for _ in 0..6 {
                 to.text("");
             }
             return to.date(utc).text("").text("").text("N");
         }
-        to.time(utc).text("A");
+        to.time(utc, leap).text("A");
         to.place(fix.latitude_deg, 2, "N", "S").place(fix.longitude_deg, 3, "E", "W");
         to.number(fix.velocity.length() / KNOT, 2).bearing(fix.velocity.direction(), gear.cog_decimals);
         to.date(utc).sided(self.variation_deg, 1, "E", "W").text("A")
@@ -151,7 +174,7 @@ impl Said {
     }
 
     fn gga<'b>(&self, to: &'b mut Builder) -> &'b mut Builder {
-        to.time(utc(self.fix.unix_ms));
+        to.time(self.fix.utc.date(), self.fix.utc.leap);
         if self.fix.valid {
             to.place(self.fix.latitude_deg, 2, "N", "S").place(self.fix.longitude_deg, 3, "E", "W");
             to.text("1").text("10").text("0.9").text("3.0").text("M").text("32.0")
@@ -162,8 +185,8 @@ impl Said {
     }
 
     fn zda<'b>(&self, to: &'b mut Builder) -> &'b mut Builder {
-        let utc = utc(self.fix.unix_ms);
-        to.time(utc).text(&utc.format("%d,%m,%Y").to_string()).text("00").text("00")
+        let utc = self.fix.utc.date();
+        to.time(utc, self.fix.utc.leap).text(&utc.format("%d,%m,%Y").to_string()).text("00").text("00")
     }
 
     fn vhw<'b>(&self, to: &'b mut Builder) -> &'b mut Builder {
@@ -186,6 +209,14 @@ impl Said {
         bearing_or_empty(to, self.ordered_deg.map(|order| order + self.variation_deg), 1).text("T");
         bearing_or_empty(to, self.ordered_deg, 1).text("M")
     }
+
+    fn xdr<'b>(&self, to: &'b mut Builder) -> &'b mut Builder {
+        to.text("U").number(self.battery_v, 2).text("V").text("BATT");
+        match self.heel_deg {
+            Some(heel) => to.text("A").number(heel, 1).text("D").text("ROLL"),
+            None => to,
+        }
+    }
 }
 
 fn bearing_or_empty(to: &mut Builder, degrees: Option<f64>, decimals: u8) -> &mut Builder {
@@ -200,9 +231,4 @@ fn number_or_empty(to: &mut Builder, value: Option<f64>, decimals: u8) -> &mut B
         Some(value) => to.number(value, decimals),
         None => to.text(""),
     }
-}
-
-/// The date and time; the ranges of the settings keep it within what a date can be.
-fn utc(unix_ms: i64) -> DateTime<Utc> {
-    DateTime::from_timestamp_millis(unix_ms).unwrap_or_default()
 }

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::script::Event;
+use super::settings::Kind;
 use super::settings::Settings;
 
 /// What really is, at one moment.
@@ -44,20 +45,39 @@ pub struct Truth {
     pub latitude_deg: f64,
     /// Longitude in degrees, east plus.
     pub longitude_deg: f64,
+    /// Magnetic variation where she is, in degrees, east plus.
+    pub variation_deg: f64,
+    /// How far she heels, starboard down plus, in degrees.
+    pub heel_deg: f64,
+    /// The quadrant that the rudder sensor sits on; the rudder's angle while they hold together.
+    pub quadrant_deg: f64,
+    /// What a magnet has added to B and C of the deviation, in degrees.
+    pub magnet_deg: [f64; 2],
+    /// How far the script has made the second heading read wrong, in degrees.
+    pub second_error_deg: f64,
+    /// How far it has turned the receiver's course, in degrees.
+    pub gps_error_deg: f64,
+    /// How far it has put the gyro out, in degrees a second.
+    pub gyro_error_dps: f64,
+    /// Voltage of the battery.
+    pub battery_v: f64,
 }
 
 impl Truth {
     /// One line of the truth file: JSON, LF at its end.
-    pub fn write(&self, to: &mut String) {
+    ///
+    /// From the variation on, a value is written only while it says something: where `voyage` has
+    /// heel, a variation that changes or a battery on the line, and where something is wrong.
+    pub fn write(&self, voyage: &Settings, to: &mut String) {
         let ordered = self.ordered_compass_deg.map_or_else(|| "null".to_owned(), |deg| format!("{}", tidy(deg, 1)));
         // Writing to a string cannot fail.
-        let _ = writeln!(
+        let _ = write!(
             to,
             "{{\"at_ms\":{},\"since_start_ms\":{},\"heading_true_deg\":{},\"turn_deg_per_s\":{},\
              \"faultless_compass_deg\":{},\"sensor_deg\":{},\"sensor_error_deg\":{},\"ordered_compass_deg\":{ordered},\
              \"rudder_ordered_deg\":{},\"rudder_deg\":{},\"speed_through_water_kn\":{},\"course_true_deg\":{},\
              \"speed_over_ground_kn\":{},\"set_deg\":{},\"drift_kn\":{},\"apparent_wind_deg\":{},\
-             \"latitude_deg\":{},\"longitude_deg\":{}}}",
+             \"latitude_deg\":{},\"longitude_deg\":{}",
             self.unix_ms,
             self.since_start_ms,
             direction(self.heading_true_deg),
@@ -76,6 +96,24 @@ impl Truth {
             tidy(self.latitude_deg, 6),
             tidy(self.longitude_deg, 6),
         );
+        let has_xdr = voyage.sentences.iter().any(|sentence| sentence.kind == Kind::Xdr);
+        let [b, c] = self.magnet_deg;
+        for (says, name, value, decimals) in [
+            (voyage.waters.variation_gradient != [0.0; 2], "variation_deg", self.variation_deg, 2),
+            (voyage.boat.heel_deg > 0.0, "heel_deg", self.heel_deg, 1),
+            (self.quadrant_deg != self.rudder_deg, "quadrant_deg", self.quadrant_deg, 1),
+            (self.magnet_deg != [0.0; 2], "magnet_B_deg", b, 2),
+            (self.magnet_deg != [0.0; 2], "magnet_C_deg", c, 2),
+            (self.second_error_deg != 0.0, "second_error_deg", self.second_error_deg, 2),
+            (self.gps_error_deg != 0.0, "gps_error_deg", self.gps_error_deg, 2),
+            (self.gyro_error_dps != 0.0, "gyro_error_deg_per_s", self.gyro_error_dps, 2),
+            (has_xdr, "battery_v", self.battery_v, 2),
+        ] {
+            if says {
+                let _ = write!(to, ",\"{name}\":{}", tidy(value, decimals));
+            }
+        }
+        to.push_str("}\n");
     }
 }
 

@@ -2,26 +2,26 @@
 
 use super::chance::Chance;
 use super::chance::Wander;
-use super::damage;
+use super::check::SettingsError;
 use super::exact;
+use super::happening::Change;
+use super::happening::Happening;
+use super::hull::Drive;
 use super::hull::Hull;
 use super::pilot::Demand;
 use super::pilot::Pilot;
+use super::ramp::Ramp;
 use super::script::Event;
-use super::script::Happening;
-use super::script::Whom;
 use super::sensor::Compass;
+use super::sensor::Gyro;
 use super::sensor::Receiver;
 use super::settings::Kind;
 use super::settings::Second;
 use super::settings::Sentence;
 use super::settings::Settings;
-use super::settings::SettingsError;
 use super::settings::Steering;
-use super::talk;
 use super::talk::Fix;
 use super::talk::Reading;
-use super::talk::Said;
 use super::truth::Cue;
 use super::truth::Truth;
 use super::weather::KNOT;
@@ -31,20 +31,21 @@ use super::wire::Builder;
 
 /// The step of the model, in milliseconds.
 pub const STEP_MS: u64 = 100;
-const STEP_S: f64 = 0.1;
+pub(super) const STEP_S: f64 = 0.1;
 
 /// How long the boat sails before the log begins, so that it begins with everything settled.
 const SETTLING_STEPS: u32 = 6000;
 
 /// Metres in a degree of latitude: 60 nautical miles of 1852 m, on a sphere.
-const METRES_PER_DEGREE: f64 = 60.0 * 1852.0;
+pub(super) const METRES_PER_DEGREE: f64 = 60.0 * 1852.0;
 
-/// How long the line needs for a byte at 38 400 baud, in microseconds.
-const BYTE_US: u64 = 260;
-
-/// An error of the second heading that stands (its aerials are not quite in line), and its noise.
-const SECOND_OUT_BY_DEG: f64 = 0.6;
+/// Noise of the second heading, rms in degrees.
 const SECOND_NOISE_DEG: f64 = 0.3;
+
+/// Noise of the measured voltage, rms in volts: load that comes and goes.
+const BATTERY_NOISE_V: f64 = 0.03;
+/// How often the voltage comes where a script changes it and nobody gave it a rate.
+const BATTERY_EVERY_MS: u32 = 2000;
 
 /// What a step hands out.
 #[derive(Clone, Copy, Debug)]
@@ -63,27 +64,35 @@ pub enum Heard<'a> {
 /// A voyage under way.
 #[derive(Clone, Debug)]
 pub struct Voyage {
-    settings: Settings,
-    now_ms: u64,
+    pub(super) settings: Settings,
+    pub(super) now_ms: u64,
     steering: Steering,
-    weather: Weather,
-    hull: Hull,
-    pilot: Pilot,
+    pub(super) weather: Weather,
+    pub(super) hull: Hull,
+    pub(super) pilot: Pilot,
     compass: Compass,
-    receiver: Receiver,
-    second: Wander,
-    place: (f64, f64),
+    pub(super) receiver: Receiver,
+    pub(super) second: Wander,
+    pub(super) second_error: Ramp,
+    pub(super) gyro: Gyro,
+    pub(super) rudder_noise: Wander,
+    pub(super) battery: Ramp,
+    pub(super) battery_noise: Wander,
+    pub(super) place: (f64, f64),
+    pub(super) variation_deg: f64,
     turn_dps: f64,
-    reading: Reading,
-    reading_dps: f64,
-    fix: Fix,
-    fix_every_ms: u64,
+    pub(super) reading: Reading,
+    pub(super) reading_dps: f64,
+    pub(super) fix: Fix,
+    pub(super) fix_every_ms: u64,
     timeline: Vec<(u64, bool, usize)>,
     next_cue: usize,
-    active: Vec<usize>,
-    trouble: Chance,
-    line: Chance,
-    builder: Builder,
+    pub(super) active: Vec<usize>,
+    /// When the leap second began, if there was one.
+    pub(super) leap_ms: Option<u64>,
+    pub(super) trouble: Chance,
+    pub(super) line: Chance,
+    pub(super) builder: Builder,
 }
 
 impl Voyage {
@@ -99,6 +108,11 @@ impl Voyage {
             && settings.gear.second != Second::None
         {
             settings.sentences.push(Sentence { kind: Kind::Hdt, every_ms });
+        }
+        // Nor is a battery watched that nobody speaks of.
+        let sags = |event: &Event| matches!(event.happening, Happening::Runs { to: Change::Battery(_), .. });
+        if settings.events.iter().any(sags) && settings.sentences.iter().all(|s| s.kind != Kind::Xdr) {
+            settings.sentences.push(Sentence { kind: Kind::Xdr, every_ms: BATTERY_EVERY_MS });
         }
         settings.sentences.sort_by_key(|sentence| sentence.kind as u8);
         let of_receiver = |sentence: &&Sentence| matches!(sentence.kind, Kind::Rmc | Kind::Vtg | Kind::Gga | Kind::Zda);
@@ -120,11 +134,17 @@ impl Voyage {
             steering: settings.steering,
             weather: Weather::new(settings.waters, seed, STEP_S),
             hull: Hull::new(settings.boat, heading, seed, STEP_S),
-            pilot: Pilot::default(),
+            pilot: Pilot::new(settings.gear.pilot_trim_s),
             compass: Compass::new(&settings.gear, settings.waters.variation_deg, heading, seed, STEP_S),
             receiver: Receiver::new(&settings.gear, seed, STEP_S),
             second: Wander::new(Chance::new(seed, 42), SECOND_NOISE_DEG, 1.5, STEP_S),
-            place: (0.0, 0.0),
+            second_error: Ramp::new(0.0, STEP_S),
+            gyro: Gyro::new(&settings.gear, seed, STEP_S),
+            rudder_noise: Wander::new(Chance::new(seed, 52), settings.gear.rudder_noise_deg, 0.5, STEP_S),
+            battery: Ramp::new(settings.gear.battery_v, STEP_S),
+            battery_noise: Wander::new(Chance::new(seed, 50), BATTERY_NOISE_V, 20.0, STEP_S),
+            place: (settings.waters.latitude_deg, settings.waters.longitude_deg),
+            variation_deg: settings.waters.variation_deg,
             turn_dps: 0.0,
             reading: Reading::Void,
             reading_dps: 0.0,
@@ -133,6 +153,7 @@ impl Voyage {
             timeline,
             next_cue: 0,
             active: Vec::new(),
+            leap_ms: None,
             trouble: Chance::new(seed, 40),
             line: Chance::new(seed, 41),
             builder: Builder::default(),
@@ -174,7 +195,7 @@ impl Voyage {
             turn_dps: self.turn_dps,
             faultless_compass_deg: circle(self.compass.faultless_deg),
             sensor_deg: circle(self.compass.reading_deg),
-            sensor_error_deg: self.compass.error_deg,
+            sensor_error_deg: self.compass.error.value,
             ordered_compass_deg: self.ordered(),
             rudder_ordered_deg: self.pilot.rudder_deg,
             rudder_deg: self.hull.rudder_deg,
@@ -186,21 +207,29 @@ impl Voyage {
             apparent_wind_deg: self.hull.apparent_wind(&self.weather).0,
             latitude_deg: self.place.0,
             longitude_deg: self.place.1,
+            variation_deg: self.variation_deg,
+            heel_deg: self.hull.heel_deg,
+            quadrant_deg: self.hull.quadrant_deg,
+            magnet_deg: [self.compass.magnet[0].value, self.compass.magnet[1].value],
+            second_error_deg: self.second_error.value,
+            gps_error_deg: self.receiver.error.value,
+            gyro_error_dps: self.gyro.bias.value,
+            battery_v: self.battery.value,
         }
     }
 
-    fn unix_ms(&self) -> i64 {
+    pub(super) fn unix_ms(&self) -> i64 {
         self.settings.start_unix_ms + self.now_ms as i64
     }
 
-    fn ordered(&self) -> Option<f64> {
+    pub(super) fn ordered(&self) -> Option<f64> {
         match self.steering {
             Steering::Course(course) => Some(course),
             Steering::Wind(_) => None,
         }
     }
 
-    fn happens(&self, what: impl Fn(&Happening) -> bool) -> bool {
+    pub(super) fn happens(&self, what: impl Fn(&Happening) -> bool) -> bool {
         self.active.iter().any(|&index| what(&self.settings.events[index].happening))
     }
 
@@ -225,16 +254,50 @@ impl Voyage {
                     self.steering = Steering::Wind(-angle);
                 }
             }
-            Happening::FalseCompass { error_deg, over_ms } => self.compass.go_wrong(error_deg, over_ms),
+            Happening::FalseCompass { error_deg, over_ms } => self.compass.error.run(error_deg, over_ms),
+            Happening::Runs { to, over_ms } => self.change(to, over_ms),
+            Happening::LeapSecond => self.leap_ms = Some(event.at_ms),
             _ if ends => self.active.retain(|&active| active != index),
             _ => self.active.push(index),
         }
     }
 
+    fn change(&mut self, to: Change, over_ms: u64) {
+        match to {
+            Change::FalseSecond(error_deg) => self.second_error.run(error_deg, over_ms),
+            Change::FalseGps(error_deg) => self.receiver.error.run(error_deg, over_ms),
+            Change::GyroBias(bias_dps) => self.gyro.bias.run(bias_dps, over_ms),
+            Change::Magnet(b_deg, c_deg) => {
+                self.compass.magnet[0].run(b_deg, over_ms);
+                self.compass.magnet[1].run(c_deg, over_ms);
+            }
+            Change::Current(set_deg, drift_kn) => self.weather.current_to(set_deg, drift_kn, over_ms),
+            Change::Sea(rms_deg) => self.weather.sea_to(rms_deg, over_ms),
+            Change::Speed(speed_kn) => self.hull.speed_kn.run(speed_kn, over_ms),
+            Change::Battery(volts) => self.battery.run(volts, over_ms),
+        }
+    }
+
+    /// What moves the rudder, the script's faults in it.
+    fn drive(&self) -> Drive {
+        if self.happens(|h| matches!(h, Happening::RudderStuck)) {
+            Drive::Stuck
+        } else if self.happens(|h| matches!(h, Happening::PilotLetsGo)) {
+            Drive::Free
+        } else if self.happens(|h| matches!(h, Happening::CableBroken)) {
+            Drive::Parted(self.pilot.rudder_deg)
+        } else {
+            Drive::Holds(self.pilot.rudder_deg)
+        }
+    }
+
     /// The physics of one step.
     fn sail(&mut self) {
-        self.weather.step();
-        let held = !self.happens(|h| matches!(h, Happening::PilotLetsGo));
+        let squall = self.active.iter().rev().find_map(|&index| match self.settings.events[index].happening {
+            Happening::Gust(times) => Some(times),
+            _ => None,
+        });
+        self.weather.step(squall.unwrap_or(1.0));
         let demand = match self.steering {
             Steering::Course(course) => Demand::Course(course),
             Steering::Wind(wanted_deg) => {
@@ -243,7 +306,7 @@ impl Voyage {
         };
         self.pilot.step(self.reading.degrees(), demand, STEP_S);
         let before = self.hull.heading_deg;
-        self.hull.step(held.then_some(self.pilot.rudder_deg), &self.weather);
+        self.hull.step(self.drive(), &self.weather);
         self.turn_dps = (self.hull.heading_deg - before) / STEP_S;
 
         let ground = self.hull.over_ground;
@@ -254,12 +317,24 @@ impl Voyage {
             exact::fold(longitude + ground.east * STEP_S / (METRES_PER_DEGREE * parallel)),
         );
         self.receiver.step(ground + Vector::towards(self.hull.heading_deg + 90.0, self.weather.sway_mps));
+        let waters = &self.settings.waters;
+        let [north, east] = waters.variation_gradient;
+        self.variation_deg = waters.variation_deg
+            + north * (self.place.0 - waters.latitude_deg)
+            + east * exact::fold(self.place.1 - waters.longitude_deg);
         self.second.step();
+        self.second_error.step();
+        self.rudder_noise.step();
+        self.battery.step();
+        self.battery_noise.step();
+        let stuck = self.happens(|h| matches!(h, Happening::GyroStuck));
+        self.gyro.step(self.turn_dps, stuck);
         self.sense();
     }
 
     /// What the heading sensor makes of the step.
     fn sense(&mut self) {
+        (self.compass.variation_deg, self.compass.heel_deg) = (self.variation_deg, self.hull.heel_deg);
         self.compass.step(self.hull.heading_deg);
         let before = self.reading.degrees();
         self.reading = self.reads();
@@ -279,82 +354,6 @@ impl Voyage {
             Reading::Is(self.reading.degrees().unwrap_or(reading))
         } else {
             Reading::Is(reading)
-        }
-    }
-
-    /// The sentences of this step.
-    fn speak(&mut self, hear: &mut dyn FnMut(Heard<'_>)) {
-        if self.now_ms.is_multiple_of(self.fix_every_ms) {
-            let (latitude, longitude) = self.place;
-            let parallel = exact::sin_cos(latitude).1.max(0.1);
-            let off = self.receiver.out_by_m;
-            self.fix = Fix {
-                unix_ms: self.unix_ms(),
-                valid: !self.happens(|h| matches!(h, Happening::GpsLost)),
-                latitude_deg: latitude + off.north / METRES_PER_DEGREE,
-                longitude_deg: exact::fold(longitude + off.east / (METRES_PER_DEGREE * parallel)),
-                velocity: self.receiver.velocity,
-            };
-        }
-        let said = self.said();
-        let share = self.active.iter().rev().find_map(|&index| match self.settings.events[index].happening {
-            Happening::LineNoise(share) => Some(share),
-            _ => None,
-        });
-        let (start, mut busy_us) = (self.unix_ms(), 0);
-        let mut builder = std::mem::take(&mut self.builder);
-        for index in 0..self.settings.sentences.len() {
-            let Sentence { kind, every_ms } = self.settings.sentences[index];
-            let every = u64::from(every_ms);
-            if self.now_ms % every != kind.offset_ms() % every {
-                continue;
-            }
-            let (talker, formatter) = (talk::talker(kind, &self.settings.gear), kind.formatter());
-            if self.happens(|h| matches!(h, Happening::Silence(whom) if whom.covers(talker, formatter))) {
-                continue;
-            }
-            let Some(line) = said.line(kind, &self.settings.gear, &mut builder) else { continue };
-            let damaged = share.is_some_and(|share| self.trouble.fraction() < share);
-            if damaged {
-                let line = damage::noise(line, &mut self.trouble);
-                self.send(&line, start, &mut busy_us, hear);
-            } else {
-                self.send(line, start, &mut busy_us, hear);
-            }
-        }
-        self.builder = builder;
-        let silent = self.happens(|h| matches!(h, Happening::Silence(whom) if *whom == Whom::ALL));
-        if self.now_ms % 500 == 400 && !silent && self.happens(|h| matches!(h, Happening::Garbage)) {
-            let burst = damage::garbage(&mut self.trouble);
-            self.send(&burst, start, &mut busy_us, hear);
-        }
-    }
-
-    /// Puts bytes on the line. Whoever stamps lines sees a new one after every LF, wanted or not.
-    fn send(&mut self, bytes: &[u8], start_ms: i64, busy_us: &mut u64, hear: &mut dyn FnMut(Heard<'_>)) {
-        for bytes in bytes.split_inclusive(|&byte| byte == b'\n') {
-            *busy_us += bytes.len() as u64 * BYTE_US + self.line.below(2000);
-            // A line that is asked for more than it can carry would run into the next step.
-            let unix_ms = start_ms + (*busy_us / 1000).min(STEP_MS - 1) as i64;
-            hear(Heard::Line { unix_ms, bytes });
-        }
-    }
-
-    fn said(&self) -> Said {
-        let (wind_deg, wind_mps) = self.hull.apparent_wind(&self.weather);
-        Said {
-            reading: self.reading,
-            second_true_deg: self.hull.heading_deg + SECOND_OUT_BY_DEG + self.second.value,
-            reading_dps: self.reading_dps,
-            gyro_dps: self.turn_dps,
-            rudder_deg: self.hull.rudder_deg,
-            rudder_ordered_deg: self.pilot.rudder_deg,
-            ordered_deg: self.ordered(),
-            speed_mps: self.hull.speed_mps,
-            wind_deg,
-            wind_mps,
-            variation_deg: self.settings.waters.variation_deg,
-            fix: self.fix,
         }
     }
 }

@@ -88,10 +88,10 @@ impl Builder {
         self.text(if degrees < 0.0 { minus } else { plus })
     }
 
-    /// A time of day, `hhmmss.ss`.
-    pub(crate) fn time(&mut self, at: DateTime<Utc>) -> &mut Self {
+    /// A time of day, `hhmmss.ss`; a leap second is the second after this one, `235960.00`.
+    pub(crate) fn time(&mut self, at: DateTime<Utc>, leap: bool) -> &mut Self {
         self.bytes.push(b',');
-        for part in [at.hour(), at.minute(), at.second()] {
+        for part in [at.hour(), at.minute(), at.second() + u32::from(leap)] {
             self.digits(u64::from(part), 2);
         }
         self.bytes.push(b'.');

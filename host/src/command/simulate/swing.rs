@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use serde_json::json;
 
-use super::voyage::start;
+use super::options::start;
 use crate::analysis::variation;
 use crate::command::Format;
 use crate::command::card::write_json;
@@ -50,10 +50,10 @@ pub(super) struct Args {
     #[arg(long, value_name = "TIME", value_parser = start, default_value = "2026-06-14T08:00:00Z")]
     start: i64,
     /// Deviation of the sensor: its coefficients A to E, in degrees
-    #[arg(long, value_name = "A,B,C,D,E", value_parser = super::voyage::deviation, allow_hyphen_values = true)]
+    #[arg(long, value_name = "A,B,C,D,E", value_parser = super::options::deviation, allow_hyphen_values = true)]
     deviation: Option<[f64; 5]>,
     /// The current: direction it flows towards and knots
-    #[arg(long, value_name = "DEG/KN", value_parser = super::voyage::vector)]
+    #[arg(long, value_name = "DEG/KN", value_parser = super::options::vector)]
     current: Option<(f64, f64)>,
     /// Speed through the water, in knots
     #[arg(long, value_name = "KN")]

@@ -9,21 +9,22 @@ use std::io::Write;
 use std::path::Path;
 use std::path::PathBuf;
 
-use chrono::DateTime;
-use clap::ValueEnum;
 use serde_json::json;
 
 use crate::command::Format;
+use crate::command::simulate::options;
+use crate::command::simulate::options::Planned;
+use crate::command::simulate::options::RotFrom;
+use crate::command::simulate::options::SecondHeading;
+use crate::command::simulate::options::Sentences;
+use crate::command::simulate::options::StampKind;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::simulate;
-use crate::simulate::Event;
 use crate::simulate::Happening;
 use crate::simulate::Heard;
-use crate::simulate::Kind;
 use crate::simulate::Rot;
 use crate::simulate::Second;
-use crate::simulate::Sentence;
 use crate::simulate::Settings;
 use crate::simulate::Stamps;
 use crate::simulate::Steering;
@@ -33,7 +34,7 @@ use crate::simulate::Voyage;
 ///
 /// The same options give the same bytes on every machine. The log is plain NMEA 0183.
 #[derive(Debug, clap::Args)]
-#[command(after_help = HELP)]
+#[command(after_help = options::HELP)]
 pub(super) struct Args {
     /// Where the log goes; `-` is standard output
     #[arg(long, value_name = "FILE")]
@@ -51,7 +52,7 @@ pub(super) struct Args {
     #[arg(long, conflicts_with_all = ["event", "hours"])]
     demo: bool,
     /// What happens: NAME@TIME[=VALUE][/SPAN], or `none`; may be given again and again
-    #[arg(long, value_name = "EVENT", value_parser = event)]
+    #[arg(long, value_name = "EVENT", value_parser = options::event)]
     event: Vec<Planned>,
     /// How long the voyage is, in hours; without it, as long as the demo
     #[arg(long, value_name = "HOURS", allow_negative_numbers = true)]
@@ -60,7 +61,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "NUMBER", default_value_t = Settings::demo().seed)]
     seed: u64,
     /// When it begins, e.g. 2026-07-14T01:50:00Z
-    #[arg(long, value_name = "TIME", value_parser = start)]
+    #[arg(long, value_name = "TIME", value_parser = options::start)]
     start: Option<i64>,
     /// The course she steers, by her own compass, in degrees
     #[arg(long, value_name = "DEG", default_value_t = 135.0, conflicts_with = "by_wind")]
@@ -75,22 +76,34 @@ pub(super) struct Args {
     #[arg(long, value_name = "KN", default_value_t = 6.0)]
     speed: f64,
     /// The current: direction it flows towards and knots
-    #[arg(long, value_name = "DEG/KN", default_value = "220/0.8", value_parser = vector)]
+    #[arg(long, value_name = "DEG/KN", default_value = "220/0.8", value_parser = options::vector)]
     current: (f64, f64),
     /// The wind: direction it blows from and knots
-    #[arg(long, value_name = "DEG/KN", default_value = "235/14", value_parser = vector)]
+    #[arg(long, value_name = "DEG/KN", default_value = "235/14", value_parser = options::vector)]
     wind: (f64, f64),
+    /// A tide that runs to and fro along the current on top of it, in knots at its fullest
+    #[arg(long, value_name = "KN", default_value_t = 0.0)]
+    tide: f64,
     /// Leeway with the wind abeam, in degrees
     #[arg(long, value_name = "DEG", default_value_t = 2.0)]
     leeway: f64,
+    /// Heel with the wind abeam, in degrees; given, heel, helm and leeway follow the gusts
+    #[arg(long, value_name = "DEG")]
+    heel: Option<f64>,
+    /// What a degree of heel to starboard adds to the deviation on north, in degrees
+    #[arg(long, value_name = "DEG", default_value_t = 0.0, allow_negative_numbers = true)]
+    heel_error: f64,
     /// Where she starts: latitude and longitude in degrees, north and east plus
-    #[arg(long, value_name = "LAT,LON", default_value = "36,18", value_parser = place, allow_hyphen_values = true)]
+    #[arg(long, value_name = "LAT,LON", default_value = "36,18", value_parser = options::place, allow_hyphen_values = true)]
     place: (f64, f64),
     /// Variation, in degrees, east plus; should be about that of the place
     #[arg(long, value_name = "DEG", default_value_t = 4.1, allow_negative_numbers = true)]
     variation: f64,
+    /// How it changes: degrees for each degree of latitude and of longitude
+    #[arg(long, value_name = "N,E", default_value = "0,0", value_parser = options::gradient, allow_hyphen_values = true)]
+    variation_gradient: [f64; 2],
     /// Deviation of the heading sensor: its coefficients A to E, in degrees
-    #[arg(long, value_name = "A,B,C,D,E", default_value = "0.4,1.6,-2.1,0.8,-0.2", value_parser = deviation,
+    #[arg(long, value_name = "A,B,C,D,E", default_value = "0.4,1.6,-2.1,0.8,-0.2", value_parser = options::deviation,
           allow_hyphen_values = true)]
     deviation: [f64; 5],
     /// A second heading, HDT: HDG plus variation, or a satellite compass
@@ -103,7 +116,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
     cog_decimals: u8,
     /// Which sentences, how often a second, e.g. HDG=10,RMC=1,ZDA=0.1
-    #[arg(long, value_name = "LIST", value_parser = sentences)]
+    #[arg(long, value_name = "LIST", value_parser = options::sentences)]
     sentences: Option<Sentences>,
     /// How the lines are stamped: a TAG block with milliseconds, or not at all
     #[arg(long, value_enum, default_value_t = StampKind::Tag)]
@@ -111,52 +124,6 @@ pub(super) struct Args {
     /// How the summary is written
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-const HELP: &str = "\
-Events, times from the start as HH:MM:SS, 90s, 15m or 2h:
-  order@00:04:00=150               a course is ordered, by the pilot's compass
-  tack@01:00:00                    she goes about (with --by-wind only)
-  false-compass@02:10:00=15/20s    the heading sensor comes to read 15 degrees too high within
-                                   20 s; the pilot follows it and she cues 15 to port.
-                                   =0/20s mends it
-  pilot-lets-go@03:00:00/75s       the drive lets go of the rudder for 75 s
-  heading-lost, heading-void, heading-frozen, gps-lost, garbage    @TIME/SPAN
-  line-noise@04:00:00=0.1/30s      a tenth of the sentences is damaged
-  silence@05:00:00=GP/60s          nothing from a talker (GP), a formatter (HDG), an address
-                                   (HCHDG); without a value, from nobody
-Without /SPAN a fault lasts to the end. Without --event and --hours the demo is sailed.
-
-Example, a night with a second heading and one fault:
-  lubber simulate voyage --out night.nmea --truth night.truth.jsonl --hours 8 \\
-      --second independent --event false-compass@02:10:00=15/20s";
-
-#[derive(Clone, Debug)]
-enum Planned {
-    None,
-    Event(Event),
-}
-
-#[derive(Clone, Debug)]
-struct Sentences(Vec<Sentence>);
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum SecondHeading {
-    None,
-    Copy,
-    Independent,
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum RotFrom {
-    Derived,
-    Gyro,
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum StampKind {
-    None,
-    Tag,
 }
 
 /// What was made, for the summary.
@@ -241,7 +208,7 @@ fn sail(
         }
     }) {
         if now.since_start_ms.is_multiple_of(truth_every_ms) {
-            now.write(&mut rows);
+            now.write(voyage.settings(), &mut rows);
         }
         if let Some(to) = truth.as_mut() {
             to.write_all(rows.as_bytes()).map_err(Fault::Truth)?;
@@ -284,6 +251,11 @@ fn settings(args: &Args) -> Result<Settings, Failure> {
     (waters.latitude_deg, waters.longitude_deg) = args.place;
     (waters.set_deg, waters.drift_kn) = args.current;
     (waters.wind_from_deg, waters.wind_kn) = args.wind;
+    (waters.tide_kn, waters.variation_gradient) = (args.tide, args.variation_gradient);
+    if let Some(heel) = args.heel {
+        (settings.boat.heel_deg, settings.boat.gust_response) = (heel, 1.0);
+    }
+    settings.gear.heel_error = args.heel_error;
     (settings.boat.speed_kn, settings.boat.leeway_deg) = (args.speed, args.leeway);
     let gear = &mut settings.gear;
     (gear.deviation, gear.cog_decimals) = (args.deviation, args.cog_decimals);
@@ -358,61 +330,4 @@ fn create(path: &Path, replace: bool) -> Result<File, Failure> {
 
 fn unwritable(path: &Path, error: &io::Error) -> Failure {
     Failure::new(format!("cannot write {}: {error}.", path.display()))
-}
-
-impl Planned {
-    fn event(&self) -> Option<Event> {
-        match self {
-            Self::None => None,
-            Self::Event(event) => Some(*event),
-        }
-    }
-}
-
-fn event(text: &str) -> Result<Planned, simulate::ScriptError> {
-    if text == "none" { Ok(Planned::None) } else { text.parse().map(Planned::Event) }
-}
-
-pub(super) fn start(text: &str) -> Result<i64, String> {
-    let time = DateTime::parse_from_rfc3339(text);
-    time.map(|time| time.timestamp_millis()).map_err(|_| "write it as 2026-07-14T01:50:00Z".to_owned())
-}
-
-pub(super) fn vector(text: &str) -> Result<(f64, f64), String> {
-    pair(text, '/').ok_or_else(|| "write degrees and knots as 220/0.8".to_owned())
-}
-
-fn place(text: &str) -> Result<(f64, f64), String> {
-    pair(text, ',').ok_or_else(|| "write latitude and longitude as 36.0,18.0".to_owned())
-}
-
-fn pair(text: &str, between: char) -> Option<(f64, f64)> {
-    let (first, second) = text.split_once(between)?;
-    Some((first.trim().parse().ok()?, second.trim().parse().ok()?))
-}
-
-pub(super) fn deviation(text: &str) -> Result<[f64; 5], String> {
-    let numbers: Option<Vec<f64>> = text.split(',').map(|number| number.trim().parse().ok()).collect();
-    numbers
-        .and_then(|numbers| numbers.try_into().ok())
-        .ok_or_else(|| "write five numbers as 0.4,1.6,-2.1,0.8,-0.2".to_owned())
-}
-
-fn sentences(text: &str) -> Result<Sentences, String> {
-    let mut list: Vec<Sentence> = Vec::new();
-    for item in text.split(',') {
-        let (name, rate) = item.split_once('=').unwrap_or((item, "1"));
-        let kind = Kind::ALL.iter().copied().find(|kind| kind.formatter() == name).ok_or_else(|| {
-            let names: Vec<_> = Kind::ALL.iter().map(|kind| kind.formatter()).collect();
-            format!("`{name}` is not sent here; there are {}", names.join(" "))
-        })?;
-        if list.iter().any(|sentence| sentence.kind == kind) {
-            return Err(format!("`{name}` is there twice"));
-        }
-        let rate = rate.parse::<f64>().ok().filter(|rate| (0.001..=10.0).contains(rate));
-        let rate = rate.ok_or_else(|| format!("`{item}`: a rate goes from 0.001 to 10 a second, e.g. HDG=2"))?;
-        let every_ms = (10.0 / rate).round() as u32 * 100;
-        list.push(Sentence { kind, every_ms });
-    }
-    Ok(Sentences(list))
 }

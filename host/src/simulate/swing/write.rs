@@ -33,7 +33,7 @@ impl Log {
                 let (_, shrink) = exact::sin_cos(place[0]);
                 place = [place[0] + way * cos / DEGREE_M, place[1] + way * sin / (DEGREE_M * shrink)];
                 let Some(utc) = DateTime::from_timestamp_millis(unix(t)) else { continue };
-                line.begin("GP", "RMC").time(utc).text("A");
+                line.begin("GP", "RMC").time(utc, false).text("A");
                 line.place(place[0], 2, "N", "S").place(place[1], 3, "E", "W");
                 line.number(speed / KNOT, 2).bearing(course, 1).date(utc).sided(variation, 1, "E", "W").text("A");
                 stamps.write(unix(t), line.end(), to);
