@@ -89,10 +89,12 @@ impl Picture {
             Sentence::Gga(gga) => self.position_came(now, origin, gga.position.known()),
             Sentence::Gll(gll) => self.position_came(now, origin, gll.position.known()),
             Sentence::Gns(gns) => self.position_came(now, origin, gns.position.known()),
-            Sentence::Xdr(xdr) => self.supply.take(now, xdr),
+            Sentence::Xdr(xdr) => {
+                self.supply.take(now, xdr);
+                self.beside.measured(now, xdr);
+            }
             Sentence::Zda(zda) => self.time_came(now, zda.time.known(), zda.date.known()),
             Sentence::Mwv(mwv) => self.beside.wind(now, mwv),
-            Sentence::Xdr(xdr) => self.beside.measured(now, xdr),
             Sentence::Htd(htd) => {
                 self.beside.ordered_rudder(now, htd);
                 let order = order(htd.heading_to_steer.known(), htd.reference.known());
