@@ -170,7 +170,7 @@ impl ViewSink {
             let ago = at.since_start_ms.saturating_sub(*ms) as f64 / 1000.0;
             off.map(|off| (off, ago))
         });
-        let limit = monitor.settings().limit(AlertKind::OffHeading).limit.unwrap_or(Turn::from_deg(15));
+        let limit = monitor.limit(AlertKind::OffHeading).limit.unwrap_or(Turn::from_deg(15));
         let alerts = status.alerts.iter();
         let alerts =
             alerts.flat_map(|change| alert::rows(at.back_to(change.at), change, &self.sources, width)).collect();
