@@ -99,12 +99,12 @@ fn boat(seed: u64) -> Boat {
     boat.waters.set_deg = between(3, 0.0, 360.0);
     boat.waters.drift_kn = between(4, 0.0, 1.5);
     boat.waters.wind_from_deg = between(5, 0.0, 360.0);
-    boat.waters.gust_rms = between(6, 0.05, 0.3);
+    boat.waters.gust_rms = between(6, 0.05, 0.2);
     boat.boat.speed_kn = between(7, 4.0, 7.5);
     boat.boat.nomoto_k = between(8, 0.2, 0.7);
     boat.boat.nomoto_t_s = between(10, 0.8, 3.0);
-    boat.boat.weather_helm_deg = between(11, 0.0, 6.0);
-    boat.boat.gust_response = between(12, 0.0, 1.5);
+    boat.boat.weather_helm_deg = between(11, 0.0, 4.0);
+    boat.boat.gust_response = between(12, 0.2, 0.9);
     boat.boat.heel_deg = between(13, 5.0, 20.0);
     boat.boat.leeway_deg = between(14, 1.0, 5.0);
     boat.gear.heading_lag_s = between(15, 0.2, 2.0);
@@ -192,6 +192,10 @@ fn quiet(seed: u64, days: u64) {
         let mut quiet = boat(day);
         quiet.length_ms = DAY_MS;
         quiet.gear.second = [Second::None, Second::Copy, Second::Independent, Second::Independent][(day % 4) as usize];
+        if day % 2 == 0 {
+            // Under motor: upright, so that the card is judged.
+            (quiet.boat.heel_deg, quiet.boat.leeway_deg) = (2.0, 0.5);
+        }
         let by_wind = day % 3 == 2;
         let command = by_wind.then_some(Command::SteerWind);
         if by_wind {
@@ -210,7 +214,7 @@ fn quiet(seed: u64, days: u64) {
             }
             course = (course + part(day, 200 + n) * 340.0 - 170.0).rem_euclid(360.0);
             quiet.events.push(at(when, if by_wind { Happening::Tack } else { Happening::Order(course) }));
-            let squall = Happening::Gust(1.0 + 0.8 * part(day, 300 + n));
+            let squall = Happening::Gust(1.0 + 0.4 * part(day, 300 + n));
             quiet.events.push(Scripted { lasts_ms: Some(90_000), ..at(when + 600_000, squall) });
         }
         let passage = sail(quiet, command, |_, _| false);

@@ -43,19 +43,28 @@ const LAG_MS: i64 = 4000;
 /// A part of what she turned may differ, in hundredths: deviation turns a sensor of 6 degrees faster by up
 /// to a tenth, and a gyro on a boat heeled 20 degrees slower by 6.
 const SHARE: i64 = 17;
-/// Standard deviation of the difference of one stretch in a seaway of 3.5 degrees rms, with a gyro heard
-/// once a second: 1.5 degrees, measured.
+/// Standard deviation of the difference of one stretch, millidegrees: learned, because it is the work of the
+/// sea and of two dampings that differ. It begins at 1.5 degrees, measured in a seaway of 2 degrees rms with a
+/// gyro heard once a second, and never counts as less than one.
 const SIGMA: i64 = 1500;
-/// Six of them: with half the limit as reference, one false signal in more than a year by the tables.
-const THRESHOLD: i32 = 6 * ONE;
+const LEAST_SIGMA: i64 = 1000;
+/// Threshold times reference, both in standard deviations: the logarithm of the run length without a fault is
+/// about twice this and twice 1.166 times the reference (D. Siegmund, *Sequential Analysis*, 1985, from
+/// memory): some months were the stretches independent; in fact the errors of neighbours cancel.
+const WEIGHT: i64 = 6;
+/// The threshold is never less than this.
+const LEAST_THRESHOLD: i64 = 3;
 /// One wild stretch alone signals nothing.
 const MOST: i32 = 4 * ONE;
-/// The gyro's own bias is followed by this part of each quiet stretch: two hours, slow enough that a fault
-/// is not learned, quick enough for the temperature. At most half the limit is taken out.
+/// The gyro's own bias is followed by this part of each quiet stretch: nine minutes, slow
+/// enough that a fault is not learned, quick enough for the temperature. At most half the limit is taken out.
 const FOLLOW: i64 = 64;
 
 /// The second test looks at so much at a time.
 const GLANCE_MS: i64 = 2000;
+/// A heading sensor damped by two seconds follows a quick sea a quarter of a period late; a gyro damped by this
+/// keeps time with it. One that keeps time either way is alive.
+const DAMPING_MS: i64 = 1500;
 /// Turns smaller than this in a glance are rounding and noise.
 const DEAD: i64 = 700;
 /// Log likelihood of a silent gyro against one that shares the turn, `h (h / 2 - g) / sigma^2`, sigma
@@ -83,7 +92,6 @@ impl Sums {
 /// The judge of the primary heading against the declared gyro.
 #[derive(Clone, Copy, Debug)]
 pub struct TurnRateDisagreement {
-    design: Design,
     /// Half the limit, millidegrees a second.
     half: i64,
     delay: Span,
@@ -91,14 +99,21 @@ pub struct TurnRateDisagreement {
     /// Smoothed rates, millidegrees a second times 16.
     heading_rate: i64,
     gyro_rate: i64,
+    /// The gyro's, damped once more.
+    damped_rate: i64,
     glance: Sums,
+    /// What the damped gyro turned in the glance.
+    damped: i64,
     stretch: Sums,
     /// Stretches in which she turned, waiting for one in which she does not.
     turn: Sums,
     /// What the gyro shows when she does not turn, millidegrees a second times 256.
     bias: i64,
+    /// The standard deviation learned, millidegrees times 16.
+    scatter: i64,
     drift: TwoSided,
-    silent: Cusum,
+    /// As it comes, and behind a lag.
+    silent: [Cusum; 2],
     signals: Option<Instant>,
     /// Rates over the last stretch.
     shown: (TurnRate, TurnRate),
@@ -108,20 +123,21 @@ impl TurnRateDisagreement {
     /// A judge by the owner's settings; the limit counts as degrees a second.
     pub fn new(settings: LimitSettings) -> Self {
         let half = i64::from(settings.limit.unwrap_or(LIMIT).as_mdeg().clamp(50, 20_000)) / 2;
-        let reference = score(half * STRETCH_MS / 1000, SIGMA, 64 * ONE);
         Self {
-            design: Design { reference, threshold: THRESHOLD, headstart: 0, ceiling: THRESHOLD + 3 * reference },
+            scatter: SIGMA * 16,
             half,
             delay: settings.delay.unwrap_or(DELAY),
             before: None,
             heading_rate: 0,
             gyro_rate: 0,
+            damped_rate: 0,
+            damped: 0,
             glance: Sums::default(),
             stretch: Sums::default(),
             turn: Sums::default(),
             bias: 0,
             drift: TwoSided::default(),
-            silent: Cusum::default(),
+            silent: [Cusum::default(); 2],
             signals: None,
             shown: (TurnRate::default(), TurnRate::default()),
         }
@@ -154,9 +170,12 @@ impl TurnRateDisagreement {
             // A gap, or another heading: what was being summed is of no use.
             _ => self.drop_sums(),
         }
-        let signals = self.drift.sum() > self.design.threshold || self.silent.sum() > SILENT.threshold;
+        let design = self.design();
+        // What one damping explains is no silence.
+        let silent = self.silent.iter().map(Cusum::sum).min().unwrap_or(0);
+        let signals = self.drift.sum() > design.threshold || silent > SILENT.threshold;
         // It stands until the sums say that all is well again, and not only less bad.
-        let well = self.drift.sum() < self.design.threshold / 2 && self.silent.sum() < SILENT.threshold / 2;
+        let well = self.drift.sum() < design.threshold / 2 && silent < SILENT.threshold / 2;
         if signals {
             self.signals = self.signals.or(Some(now));
         } else if well {
@@ -171,6 +190,17 @@ impl TurnRateDisagreement {
         }
     }
 
+    fn sigma(&self) -> i64 {
+        (self.scatter / 16).max(LEAST_SIGMA)
+    }
+
+    fn design(&self) -> Design {
+        let reference = score(self.half * STRETCH_MS / 1000, self.sigma(), 64 * ONE).max(ONE / 8);
+        let threshold = i64::from(ONE) * i64::from(ONE) * WEIGHT / i64::from(reference);
+        let threshold = i32::try_from(threshold.max(LEAST_THRESHOLD * i64::from(ONE))).unwrap_or(i32::MAX);
+        Design { reference, threshold, headstart: 0, ceiling: threshold.saturating_add(3 * reference) }
+    }
+
     /// A witness is missing just now.
     fn pause(&mut self) {
         self.before = None;
@@ -179,14 +209,17 @@ impl TurnRateDisagreement {
 
     fn drop_sums(&mut self) {
         (self.glance, self.stretch, self.turn) = Default::default();
-        (self.heading_rate, self.gyro_rate) = (0, 0);
+        (self.heading_rate, self.gyro_rate, self.damped_rate) = (0, 0, 0);
+        self.damped = 0;
     }
 
     /// `turned` millidegrees of heading in `ms`; the gyro in millidegrees a second times 16.
     fn step(&mut self, turned: i64, gyro: i64, ms: i64) {
-        let smooth = |old: i64, new: i64| old + (new - old) * ms / (ms + SMOOTH_MS);
-        self.heading_rate = smooth(self.heading_rate, turned * 16 * 1000 / ms);
-        self.gyro_rate = smooth(self.gyro_rate, gyro);
+        let smooth = |old: i64, new: i64, tau: i64| old + (new - old) * ms / (ms + tau);
+        self.heading_rate = smooth(self.heading_rate, turned * 16 * 1000 / ms, SMOOTH_MS);
+        self.gyro_rate = smooth(self.gyro_rate, gyro, SMOOTH_MS);
+        self.damped_rate = smooth(self.damped_rate, self.gyro_rate, DAMPING_MS);
+        self.damped += self.damped_rate * ms / 1000;
         let step = Sums { heading: self.heading_rate * ms / 1000, gyro: self.gyro_rate * ms / 1000, ms };
         self.glance.add(step);
         self.stretch.add(step);
@@ -201,10 +234,13 @@ impl TurnRateDisagreement {
     fn end_glance(&mut self) {
         let Sums { heading, gyro, ms } = core::mem::take(&mut self.glance);
         let heading = heading / 16;
-        let gyro = gyro / 16 - self.bias * ms / 256_000;
+        let bias = self.bias * ms / 256_000;
         let alive = (heading.abs() - DEAD).max(0) * heading.signum();
-        let likelihood = alive * (alive / 2 - gyro);
-        self.silent.step(score(likelihood, 1_000_000, MOST_GLANCE), &SILENT);
+        let damped = core::mem::take(&mut self.damped);
+        for (sum, gyro) in self.silent.iter_mut().zip([gyro, damped]) {
+            let likelihood = alive * (alive / 2 - (gyro / 16 - bias));
+            sum.step(score(likelihood, 1_000_000, MOST_GLANCE), &SILENT);
+        }
     }
 
     fn end_stretch(&mut self) {
@@ -227,8 +263,12 @@ impl TurnRateDisagreement {
         // A long stretch may drift for long; the design takes off only what one stretch may.
         let longer = self.half * (ms - STRETCH_MS).max(0) / 1000;
         let beyond = (error.abs() - share - lag - longer).max(0) * error.signum();
-        self.drift.step(score(beyond, SIGMA, MOST), &self.design);
-        if self.drift.sum() < self.design.threshold / 2 && ms < 2 * STRETCH_MS {
+        let (sigma, design) = (self.sigma(), self.design());
+        self.drift.step(score(beyond, sigma, MOST), &design);
+        if self.drift.sum() < design.threshold / 2 && ms < 2 * STRETCH_MS {
+            // The mean size of what is normal is four fifths of its standard deviation.
+            let size = error.abs().min(2 * sigma) * 16 * 5 / 4;
+            self.scatter += (size - self.scatter) / FOLLOW;
             let seen = (gyro - heading) * 256_000 / ms.max(1);
             let most = self.half * 256;
             self.bias = (self.bias + (seen - self.bias) / FOLLOW).clamp(-most, most);

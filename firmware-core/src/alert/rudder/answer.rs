@@ -16,10 +16,10 @@ const LAGS: [i64; 5] = [4 * METRE, 12 * METRE, 36 * METRE, 108 * METRE, 250 * ME
 /// Gains are in parts of this, per metre: degrees of turn for each degree of rudder and metre of way.
 pub(super) const GAIN_ONE: i64 = 1 << 16;
 /// Before it is learned: a third of what van Amerongen's craft shows (0.073 to 0.134 a metre), which is
-/// long and slow beside any boat this watches; and the longest lag. So what is not known yet is judged late
-/// rather than wrongly.
+/// long and slow beside any boat this watches; and a lag of 36 m, 12 s at 6 knots. So what is not known yet is
+/// judged late rather than wrongly.
 const PRESUMED_GAIN: i64 = GAIN_ONE / 40;
-const PRESUMED_LAG: usize = 3;
+const PRESUMED_LAG: usize = 2;
 /// Least and most that is believed.
 const LEAST_GAIN: i64 = GAIN_ONE / 64;
 const MOST_GAIN: i64 = GAIN_ONE;

@@ -41,10 +41,11 @@ const LEAST: Speed = Speed::from_milliknots(2000);
 /// So much rudder beyond the standing helm is left out. A small yacht's weather helm changes by 2 to 5
 /// degrees in a gust (common practice, no source).
 const MARGIN: Turn = Turn::from_deg(6);
-/// After a turn the helm stands on the other side: twice what it was, and this.
-const CHANGED_SIDES: i64 = 3000;
-/// A turn by so much, millidegrees, may be a tack or a gybe.
-const TACK: i64 = 30_000;
+/// After a turn by so much, millidegrees, the helm is another, and may stand on the other side: until it is
+/// found anew, which is quicker then, so much is left out.
+const TURNED: i64 = 30_000;
+const TURNED_MARGIN: i64 = 16_000;
+const TURNED_FOLLOW: i64 = 6;
 /// Beyond what the test needs. None: it lasts by itself.
 const DELAY: Span = Span::ZERO;
 /// Heading and rudder are smoothed alike by this before they are compared: less than half of the sea's yaw
@@ -70,7 +71,8 @@ const FOLLOW_UP: i64 = 160;
 const SETTLED: u8 = 12;
 /// Until it is known how she answers, only blocks in which she turns less than this teach it, millidegrees.
 const STRAIGHT: i64 = 4000;
-const MOST_HELM: i64 = 15_000;
+/// More than any boat's, and what a sensor is out amidships with it.
+const MOST_HELM: i64 = 10_000;
 
 /// The judge of the rudder.
 #[derive(Clone, Copy, Debug)]
@@ -90,10 +92,8 @@ pub struct RudderUnanswered {
     blocks: u8,
     /// What she turned of late, millidegrees: forgotten as the helm is learned.
     swung: i64,
-    sum: Cusum,
-    /// What she turned with the rudder while the sum rose, and should have: millidegrees.
-    turned_with: i64,
-    should: i64,
+    no_turn: Cusum,
+    wrong_way: Cusum,
     seen: (Turn, TurnRate),
     signals: Option<Instant>,
     stands: Stands,
@@ -114,9 +114,8 @@ impl RudderUnanswered {
             helm: 0,
             blocks: 0,
             swung: 0,
-            sum: Cusum::default(),
-            turned_with: 0,
-            should: 0,
+            no_turn: Cusum::default(),
+            wrong_way: Cusum::default(),
             seen: (Turn::ZERO, TurnRate::default()),
             signals: None,
             stands: Stands::default(),
@@ -154,7 +153,7 @@ impl RudderUnanswered {
         }
         match self.signals.map(|since| now.since(since)) {
             Some(lasting) if lasting >= self.delay => {
-                let wrong = self.turned_with * 2 < -self.should;
+                let wrong = self.wrong_way.sum() > DESIGN.threshold / 2;
                 let how = if wrong { Unanswered::WrongWay } else { Unanswered::NoTurn };
                 Verdict::Raised(self.evidence(how, lasting))
             }
@@ -202,17 +201,19 @@ impl RudderUnanswered {
 
     fn weigh(&mut self, block: &Block, ms: i64, now: Instant) {
         let rudder = self.answer.rudder(block) - self.helm;
-        let tacked = self.swung.abs() > TACK;
-        let sides = if tacked { self.helm.abs() * 2 + CHANGED_SIDES } else { 0 };
-        let beyond = (rudder.abs() - self.margin.max(sides)).max(0) * rudder.signum();
-        let should = self.answer.turns(beyond, block);
-        if self.blocks >= SETTLED || beyond == 0 {
-            self.test(should, block.turned, now);
+        let turned = self.swung.abs() > TURNED;
+        let after_turn = if turned { self.margin.max(TURNED_MARGIN) } else { self.margin };
+        let beyond = |margin: i64| (rudder.abs() - margin).max(0) * rudder.signum();
+        if self.blocks >= SETTLED {
+            let should = |margin| self.answer.turns(beyond(margin), block);
+            // A helm on the other side holds her straight and never turns her the wrong way: there the
+            // margin need not be wider.
+            self.test([should(after_turn), should(self.margin)], block.turned, now);
         }
         let centideg_per_min = block.turned * 6000 / ms.max(1);
         let turns = TurnRate::from_centideg_per_min(i32::try_from(centideg_per_min).unwrap_or(0));
         self.seen = (Turn::from_mdeg(i32::try_from(rudder).unwrap_or(0)), turns);
-        let quiet = self.sum.sum() < DESIGN.threshold / 4;
+        let quiet = self.no_turn.sum().max(self.wrong_way.sum()) < DESIGN.threshold / 4;
         self.answer.learn(block, quiet);
         self.blocks = self.blocks.saturating_add(1);
         self.swung += block.turned - self.swung / FOLLOW;
@@ -222,27 +223,32 @@ impl RudderUnanswered {
             false if block.turned.abs() < STRAIGHT => rudder,
             false => return,
         };
-        let part = if quiet { FOLLOW.min(i64::from(self.blocks)) } else { FOLLOW_UP };
+        let part = match (quiet, turned) {
+            (false, _) => FOLLOW_UP,
+            (true, true) => TURNED_FOLLOW.min(i64::from(self.blocks)),
+            (true, false) => FOLLOW.min(i64::from(self.blocks)),
+        };
         self.helm = (self.helm + off.clamp(-MOST_HELM, MOST_HELM) / part).clamp(-MOST_HELM, MOST_HELM);
     }
 
-    /// One block: what the rudder should turn her and what she turned.
-    fn test(&mut self, should: i64, turned: i64, now: Instant) {
-        if should == 0 {
-            // It says nothing, and so it takes back little; what has signalled is not taken back at all.
-            if self.signals.is_none() {
-                let sum = self.sum.sum();
-                self.sum.step(-(sum / FORGET), &DESIGN);
+    /// One block: what the rudder should turn her, by the two margins, and what she turned.
+    fn test(&mut self, should: [i64; 2], turned: i64, now: Instant) {
+        // Logarithms of how much likelier the turn is, times the variance: for no answer at all, and for one
+        // as large the other way.
+        let [of_none, of_wrong] = should;
+        let likelihoods = [(of_none, of_none * (of_none / 2 - turned)), (of_wrong, -2 * of_wrong * turned)];
+        for (sum, (should, likelihood)) in [&mut self.no_turn, &mut self.wrong_way].into_iter().zip(likelihoods) {
+            if should != 0 {
+                sum.step(score(likelihood, SIGMA * SIGMA, MOST), &DESIGN);
+            } else if self.signals.is_none() {
+                // It says nothing, and so it takes back little; what has signalled is not taken back at all.
+                sum.step(-(sum.sum() / FORGET), &DESIGN);
             }
-        } else {
-            let likelihood = should * (should / 2 - turned);
-            self.sum.step(score(likelihood, SIGMA * SIGMA, MOST), &DESIGN);
-            self.turned_with += turned * should.signum() - self.turned_with / 4;
-            self.should += should.abs() - self.should / 4;
         }
-        if self.sum.sum() > DESIGN.threshold {
+        let most = self.no_turn.sum().max(self.wrong_way.sum());
+        if most > DESIGN.threshold {
             self.signals = self.signals.or(Some(now));
-        } else if self.sum.sum() < DESIGN.threshold / 2 {
+        } else if most < DESIGN.threshold / 2 {
             self.signals = None;
         }
     }

@@ -14,15 +14,19 @@ use crate::time::Span;
 const STANDS: Turn = Turn::from_mdeg(800);
 /// The pilot orders so much more or less than when the rudder came to stand: beyond the dead band of any
 /// drive (common practice, no source).
-const ORDERED: Turn = Turn::from_deg(4);
+const ORDERED: Turn = Turn::from_deg(3);
 /// For so long: the swings of an order in a seaway do not last, and a slow drive begins in this time.
 const ORDERED_FOR: Span = Span::from_s(4);
 /// Where no rudder order is heard: she is so much further off her course than when the rudder came to stand,
 /// and no pilot leaves its rudder alone that long.
 const OFF: Turn = Turn::from_deg(10);
 const OFF_FOR: Span = Span::from_s(4);
-/// One yaw period: swings are no departure.
+/// It stands only after this: in a hard turn a pilot holds its rudder at the stop for some seconds.
+const STOOD: Span = Span::from_s(8);
+/// One yaw period: swings are no departure, and those of an order in a seaway none from the rudder.
 const YAW: Span = Span::from_s(4);
+/// The rudder's own noise is less after this.
+const QUIET: Span = Span::from_s(2);
 
 /// How the rudder's standing shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,7 +51,11 @@ struct Then {
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Stands {
     then: Option<Then>,
+    rudder: Smooth,
+    order: Smooth,
     off: Smooth,
+    /// The course that `off` is from.
+    course: Option<Referred>,
     ordered: Latch,
     off_course: Latch,
 }
@@ -61,7 +69,8 @@ impl Stands {
         rudder: Turn,
         now: Instant,
     ) -> Option<(Standing, Instant)> {
-        let ordered = picture.beside().rudder_order(now);
+        let rudder = self.rudder.step(now, rudder, QUIET);
+        let ordered = picture.beside().rudder_order(now).map(|order| self.order.step(now, order, YAW));
         let course = self.course(picture, steering, now);
         let moved = self.then.is_none_or(|then| (rudder - then.rudder).size() > STANDS);
         if moved {
@@ -86,11 +95,12 @@ impl Stands {
             _ => false,
         };
         let since = then.since;
+        let stood = now.since(since) >= STOOD;
         // It goes down only when the rudder moves.
-        if self.ordered.step(now, elsewhere, false, ORDERED_FOR, Span::ZERO) {
+        if self.ordered.step(now, elsewhere && stood, false, ORDERED_FOR, Span::ZERO) {
             return Some((Standing::Ordered, since));
         }
-        self.off_course.step(now, left, false, OFF_FOR, Span::ZERO).then_some((Standing::OffCourse, since))
+        self.off_course.step(now, left && stood, false, OFF_FOR, Span::ZERO).then_some((Standing::OffCourse, since))
     }
 
     /// The rudder is not heard, or nothing can be judged: what stood stays.
@@ -98,6 +108,8 @@ impl Stands {
         self.ordered.pause();
         self.off_course.pause();
         self.off.reset();
+        self.rudder.reset();
+        self.order.reset();
     }
 
     /// The course that the pilot steers, and how far she is off it. The mean of a first steady minute is
@@ -111,6 +123,9 @@ impl Stands {
             self.off.reset();
             return None;
         };
+        if self.course.replace(order) != Some(order) {
+            self.off.reset();
+        }
         Some((order, self.off.step(now, order.bearing.turn_to(heading.bearing), YAW)))
     }
 }
