@@ -155,8 +155,10 @@ pub enum Unanswered {
     NoTurn,
     /// She turns the other way.
     WrongWay,
-    /// She turns while the rudder stands.
+    /// She goes off her course while the rudder stands.
     TurnsAlone,
+    /// The pilot orders the rudder elsewhere, and it stands.
+    Stands,
 }
 
 /// The witness that contradicts the heading.
@@ -276,6 +278,30 @@ pub enum Why {
     NotYetHeard,
     /// Nobody asked for it, and it never came.
     NotWanted,
+    /// There is no rate of turn from a gyro that the owner declared.
+    NoGyro,
+    /// There is no rudder angle.
+    NoRudder,
+    /// Neither the log nor a receiver gives a speed.
+    NoSpeed,
+    /// Too slow for the rudder to work, or not ahead.
+    NoSteerageWay {
+        /// The speed ahead.
+        speed: Speed,
+        /// The least that will do.
+        least: Speed,
+    },
+    /// No card corrects the heading.
+    NoCard,
+    /// There is no second true heading that is no copy. The course over the ground cannot take its place: a
+    /// current bends it with the heading just as a changed deviation does.
+    NoTrueWitness,
+    /// Without the variation a true heading says nothing of the deviation.
+    NoVariation,
+    /// Nothing says whether she is upright.
+    HeelUnknown,
+    /// She heels, and the card is made upright.
+    Heeled,
     /// It is watched for only where the owner asks for it.
     NotAskedFor,
     /// The battery's voltage was heard, or is named, and is not there.
@@ -414,7 +440,8 @@ impl fmt::Display for Evidence {
                 match how {
                     Unanswered::NoTurn => write!(f, "she does not turn, {}", Rate(turns))?,
                     Unanswered::WrongWay => write!(f, "she turns the other way, {}", Rate(turns))?,
-                    Unanswered::TurnsAlone => write!(f, "she turns {} all the same", Rate(turns))?,
+                    Unanswered::TurnsAlone => write!(f, "it stands and she leaves her course, {}", Rate(turns))?,
+                    Unanswered::Stands => f.write_str("it stands and the pilot orders it elsewhere")?,
                 }
                 write!(f, ", for {}", Said(lasting))
             }
@@ -489,6 +516,24 @@ impl fmt::Display for Why {
             Self::Settling => f.write_str("settling: learning what is normal"),
             Self::NotYetHeard => f.write_str("not heard yet"),
             Self::NotWanted => f.write_str("never heard, and the boat file does not name it"),
+            Self::NoGyro => f.write_str("no rate of turn from a declared gyro"),
+            Self::NoRudder => f.write_str("no rudder angle"),
+            Self::NoSpeed => f.write_str("no speed, neither from the log nor over the ground"),
+            Self::NoSteerageWay { speed, least } => write!(
+                f,
+                "speed ahead {}.{} kn, no steerage way below {}.{}",
+                speed.as_milliknots() / 1000,
+                speed.as_milliknots() % 1000 / 100,
+                least.as_milliknots() / 1000,
+                least.as_milliknots() % 1000 / 100
+            ),
+            Self::NoCard => f.write_str("no card corrects the heading"),
+            Self::NoTrueWitness => {
+                f.write_str("a second true heading, or a new circle each way, would decide; the course cannot")
+            }
+            Self::NoVariation => f.write_str("no variation"),
+            Self::HeelUnknown => f.write_str("neither heel nor wind is heard: nothing says whether she is upright"),
+            Self::Heeled => f.write_str("she heels, and the card is made upright"),
             Self::NotAskedFor => f.write_str("off unless asked for, by [watchkeeper] in the boat file"),
             Self::NoVoltage => f.write_str("no battery voltage"),
             Self::NoLimit => f.write_str("over 32 V, where no default limit fits: give one in the boat file"),

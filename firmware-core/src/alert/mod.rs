@@ -3,6 +3,7 @@
 //! An alert only judges. What becomes of its verdict (sound, acknowledgement, repeat) is the
 //! arbiter's business, so that there is one state machine and not seven.
 
+mod card_doubtful;
 pub mod cusum;
 mod disagreement;
 mod evidence;
@@ -12,11 +13,14 @@ mod input;
 mod lost;
 mod noise;
 mod off_heading;
+mod rudder;
 mod settings;
 mod smooth;
 mod supply;
+mod turn_rate;
 mod watchkeeper;
 
+pub use card_doubtful::CardDoubtful;
 pub use disagreement::Disagreement;
 pub use evidence::{Alone, Disagreeing, Evidence, Lost, Said, Suspect, Third, Unanswered, Why};
 pub use frozen::Frozen;
@@ -24,9 +28,11 @@ pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};
 pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE, RUDDER_DELAY, RUDDER_GRACE};
 pub use off_heading::{LIMIT as OFF_HEADING_LIMIT, OffHeading};
+pub use rudder::RudderUnanswered;
 pub use settings::LimitSettings;
 pub use smooth::{Latch, Smooth};
 pub use supply::SupplyLow;
+pub use turn_rate::TurnRateDisagreement;
 pub use watchkeeper::{Watchkeeper, WatchkeeperSettings, WatchkeeperStatus};
 
 use core::fmt;

@@ -1,6 +1,7 @@
 //! All the judges together, and what each of them looks at.
 
 use crate::alert::AlertKind;
+use crate::alert::CardDoubtful;
 use crate::alert::Disagreement;
 use crate::alert::Frozen;
 use crate::alert::HEADING_DELAY;
@@ -16,7 +17,9 @@ use crate::alert::POSITION_GRACE;
 use crate::alert::Part;
 use crate::alert::RUDDER_DELAY;
 use crate::alert::RUDDER_GRACE;
+use crate::alert::RudderUnanswered;
 use crate::alert::SupplyLow;
+use crate::alert::TurnRateDisagreement;
 use crate::alert::Verdict;
 use crate::alert::Watchkeeper;
 use crate::alert::Why;
@@ -52,6 +55,9 @@ pub(super) struct Judges {
     pub(super) input_lost: [InputLost; SourceId::MAX],
     pub(super) input_damaged: [InputDamaged; SourceId::MAX],
     pub(super) impaired: [Impaired; Part::ALL.len()],
+    turn_rate: TurnRateDisagreement,
+    rudder: RudderUnanswered,
+    card: CardDoubtful,
     judging: [Result<(), Why>; AlertKind::ALL.len()],
 }
 
@@ -79,6 +85,9 @@ impl Judges {
             input_lost: [InputLost::new(now, limit(AlertKind::InputLost)); SourceId::MAX],
             input_damaged: [InputDamaged::new(limit(AlertKind::InputDamaged)); SourceId::MAX],
             impaired: [Impaired::new(limit(AlertKind::WatchImpaired)); Part::ALL.len()],
+            turn_rate: TurnRateDisagreement::new(limit(AlertKind::TurnRateDisagreement)),
+            rudder: RudderUnanswered::new(limit(AlertKind::RudderUnanswered)),
+            card: CardDoubtful::new(limit(AlertKind::CardDoubtful)),
             judging: [Err(Why::Starting); AlertKind::ALL.len()],
         }
     }
@@ -177,6 +186,22 @@ impl Judges {
             let follows = frozen.then_some(AlertKind::HeadingFrozen);
             take(AlertKind::HeadingDisagreement, primary, verdict, follows, arbiter);
         }
+        // A heading that stands or lies contradicts the gyro, the rudder and the card as well.
+        let heading_at_fault = [AlertKind::HeadingFrozen, AlertKind::HeadingDisagreement]
+            .into_iter()
+            .find(|kind| arbiter.stands(*kind, primary));
+        if on(AlertKind::TurnRateDisagreement) {
+            let verdict = self.turn_rate.judge(picture, now);
+            take(AlertKind::TurnRateDisagreement, primary, verdict, heading_at_fault, arbiter);
+        }
+        if on(AlertKind::RudderUnanswered) {
+            let verdict = self.rudder.judge(picture, steering, now);
+            take(AlertKind::RudderUnanswered, Instance::Boat, verdict, heading_at_fault, arbiter);
+        }
+        if on(AlertKind::CardDoubtful) {
+            let verdict = self.card.judge(picture, now);
+            take(AlertKind::CardDoubtful, primary, verdict, heading_at_fault, arbiter);
+        }
     }
 }
 
@@ -199,6 +224,8 @@ impl Judges {
             self.frozen[index] = Frozen::new(settings.limit(AlertKind::HeadingFrozen));
             if index == PRIMARY {
                 self.disagreement = Disagreement::new(settings.limit(AlertKind::HeadingDisagreement));
+                self.turn_rate = TurnRateDisagreement::new(settings.limit(AlertKind::TurnRateDisagreement));
+                self.card = CardDoubtful::new(settings.limit(AlertKind::CardDoubtful));
             }
             if roles.iter().flatten().any(|other| other.instance == before) {
                 continue;
@@ -208,6 +235,8 @@ impl Judges {
                 AlertKind::HeadingFrozen,
                 AlertKind::OffHeading,
                 AlertKind::HeadingDisagreement,
+                AlertKind::TurnRateDisagreement,
+                AlertKind::CardDoubtful,
             ] {
                 arbiter.take(now, kind, before, Verdict::Clear, None, out);
             }

@@ -216,6 +216,11 @@ impl Monitor {
         Status::new(&self.picture, *self.judges.judging(), self.arbiter.standing(), watchkeeper, now)
     }
 
+    /// The owner's settings for one alert.
+    pub fn limit(&self, kind: AlertKind) -> LimitSettings {
+        self.settings.limit(kind)
+    }
+
     /// UTC as the talkers gave it last: milliseconds since 1970, and when it was received. A date
     /// that is whole 1024 weeks behind is for the host to mend: it knows the year.
     pub fn utc(&self) -> Option<(i64, Instant)> {

@@ -1,5 +1,6 @@
 //! What is known and since when, per source; and which sources are one witness.
 
+mod beside;
 mod channel;
 mod ground;
 mod order;
@@ -11,6 +12,7 @@ mod tracked;
 mod variation;
 mod witness;
 
+pub use beside::{Beside, Recent, Wind};
 pub use channel::{Correction, DeviationRule, HeadingChannel, Reduced};
 pub use ground::{Ground, GroundChannel, LEAST_SPEED};
 pub use order::{Command, OrderedBy, Referred, Steering};
@@ -71,6 +73,7 @@ pub struct Picture {
     rudder_from: Option<Origin>,
     supply: Supply,
     rate: Tracked<TurnRate>,
+    beside: Beside,
     variation: VariationChoice,
     orders: Orders,
     utc: Option<(i64, Instant)>,
@@ -94,6 +97,7 @@ impl Picture {
             rudder: Tracked::default(),
             rudder_from: None,
             rate: Tracked::default(),
+            beside: Beside::default(),
             variation: VariationChoice::default(),
             orders: Orders::default(),
             utc: None,
@@ -243,6 +247,11 @@ impl Picture {
     /// The rate of turn, whatever it is derived from.
     pub fn rate(&self) -> &Tracked<TurnRate> {
         &self.rate
+    }
+
+    /// What helps to judge and is no witness itself: heel, wind, the log, the rudder that is ordered.
+    pub fn beside(&self) -> &Beside {
+        &self.beside
     }
 
     /// The variation and how it was chosen.

@@ -55,6 +55,7 @@ impl Picture {
                 self.heading_came(now, origin, Reference::True, ths.heading.known().map(|h| h.0), ths.decimals);
             }
             Sentence::Vhw(vhw) => {
+                self.beside.water_speed(now, vhw.speed.known());
                 // One channel for VHW: the magnetic heading where it is sent, else the true one.
                 match (vhw.magnetic, vhw.truth) {
                     (Field::Known(magnetic), _) => {
@@ -88,9 +89,14 @@ impl Picture {
             Sentence::Gga(gga) => self.position_came(now, origin, gga.position.known()),
             Sentence::Gll(gll) => self.position_came(now, origin, gll.position.known()),
             Sentence::Gns(gns) => self.position_came(now, origin, gns.position.known()),
-            Sentence::Xdr(xdr) => self.supply.take(now, xdr),
+            Sentence::Xdr(xdr) => {
+                self.supply.take(now, xdr);
+                self.beside.measured(now, xdr);
+            }
             Sentence::Zda(zda) => self.time_came(now, zda.time.known(), zda.date.known()),
+            Sentence::Mwv(mwv) => self.beside.wind(now, mwv),
             Sentence::Htd(htd) => {
+                self.beside.ordered_rudder(now, htd);
                 let order = order(htd.heading_to_steer.known(), htd.reference.known());
                 // Steered by hand or by rudder angle: the heading it shows is no order then.
                 let by_heading = !matches!(htd.steering_mode.known(), Some(b'M' | b'R'));

@@ -175,6 +175,7 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
                     Unanswered::NoTurn => "no-turn",
                     Unanswered::WrongWay => "wrong-way",
                     Unanswered::TurnsAlone => "turns-alone",
+                    Unanswered::Stands => "stands",
                 },
             );
             o.number("rudder_deg", signed(rudder));

@@ -1,0 +1,153 @@
+//! How she answers her rudder: first-order steering, `T r' + r = K (delta - delta0)`, learned on board.
+//!
+//! K. Nomoto and others, *On the steering qualities of ships*, International Shipbuilding Progress 4 (35),
+//! 1957 (from memory). K grows and T shrinks with the speed, so both are kept per metre of way, where they
+//! hardly change: she turns `gain` times the rudder for each metre made, with a lag of so many metres.
+//!
+//! Learned from differences between one block of five seconds and the next, and only where the rudder moved
+//! well: then neither the standing helm nor a gust that is steered against can be taken for an answer, and
+//! the sea, which a pilot steers against too late, cannot turn the sign.
+
+/// One metre of way and one of lag, in millimetres.
+const METRE: i64 = 1000;
+/// The lags tried, in millimetres: a small yacht of T = 1.5 s at 6 knots has 5 m, the 45 m craft of van
+/// Amerongen (1982) 66 to 267 m. Each three times the one before: a lag half wrong costs little.
+const LAGS: [i64; 5] = [4 * METRE, 12 * METRE, 36 * METRE, 108 * METRE, 250 * METRE];
+/// Gains are in parts of this, per metre: degrees of turn for each degree of rudder and metre of way.
+pub(super) const GAIN_ONE: i64 = 1 << 16;
+/// Before it is learned: a third of what van Amerongen's craft shows (0.073 to 0.134 a metre), which is
+/// long and slow beside any boat this watches; and a lag of 36 m, 12 s at 6 knots. So what is not known yet is
+/// judged late rather than wrongly.
+const PRESUMED_GAIN: i64 = GAIN_ONE / 40;
+const PRESUMED_LAG: usize = 2;
+/// Least and most that is believed.
+const LEAST_GAIN: i64 = GAIN_ONE / 64;
+const MOST_GAIN: i64 = GAIN_ONE;
+/// The rudder's part in a block must change by this much, millidegrees, for the block to teach.
+const MOVED: i64 = 2500;
+/// Blocks remembered.
+const MEMORY: i64 = 48;
+/// Known after so many.
+const ENOUGH: u16 = 6;
+
+/// What was added up over one block.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Block {
+    /// What she turned, millidegrees.
+    pub(super) turned: i64,
+    /// Way made, millimetres.
+    pub(super) way: i64,
+    /// The rudder as each lag passes it on, times way: millidegrees x metres.
+    worked: [i64; LAGS.len()],
+}
+
+/// The model and what it has learned.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Answer {
+    /// The rudder behind each lag, millidegrees times 16.
+    lagged: [i32; LAGS.len()],
+    primed: bool,
+    before: Option<Block>,
+    /// Sums of the regression: rudder by rudder and turn by rudder, in units of 1/256 degree metres.
+    own: [i64; LAGS.len()],
+    with: [i64; LAGS.len()],
+    taught: u16,
+    best: u8,
+}
+
+impl Answer {
+    /// The rudder, smoothed as the heading is, in millidegrees times 16, over `way` millimetres more.
+    pub(super) fn add(&mut self, block: &mut Block, rudder_16: i64, way: i64) {
+        block.way += way;
+        let rudder = i32::try_from(rudder_16).unwrap_or(0);
+        if !self.primed {
+            self.lagged = [rudder; LAGS.len()];
+            self.primed = true;
+        }
+        for ((lagged, lag), worked) in self.lagged.iter_mut().zip(LAGS).zip(&mut block.worked) {
+            let step = (rudder_16 - i64::from(*lagged)) * way / (way / 2 + lag).max(way).max(1);
+            *lagged = lagged.saturating_add(i32::try_from(step).unwrap_or(0));
+            *worked += i64::from(*lagged) * way / (16 * METRE);
+        }
+    }
+
+    /// Where the rudder comes to work over the block, millidegrees: the mean, behind the lag in use.
+    pub(super) fn rudder(&self, block: &Block) -> i64 {
+        block.worked.get(self.lag_in_use()).copied().unwrap_or(0) * METRE / block.way.max(1)
+    }
+
+    /// What `rudder` millidegrees beyond the standing helm turn her over the way of the block, millidegrees.
+    pub(super) fn turns(&self, rudder: i64, block: &Block) -> i64 {
+        rudder * (block.way / 16) / METRE * self.gain() / (GAIN_ONE / 16)
+    }
+
+    /// The rudder that the turn of the block is worth, millidegrees.
+    pub(super) fn worth(&self, block: &Block) -> i64 {
+        block.turned * GAIN_ONE / (self.gain() * block.way / METRE).max(1)
+    }
+
+    /// Turn for each degree of rudder and metre of way, times [`GAIN_ONE`].
+    pub(super) fn gain(&self) -> i64 {
+        if !self.is_known() {
+            return PRESUMED_GAIN;
+        }
+        let best = usize::from(self.best);
+        let (own, with) = (self.own.get(best).copied().unwrap_or(1), self.with.get(best).copied().unwrap_or(0));
+        (with.saturating_mul(GAIN_ONE) / own.max(1)).clamp(LEAST_GAIN, MOST_GAIN)
+    }
+
+    /// Whether she has shown how she answers.
+    pub(super) fn is_known(&self) -> bool {
+        let best = usize::from(self.best);
+        let with = self.with.get(best).copied().unwrap_or(0);
+        // A sign is believed only where it is plausible: starboard rudder turns her to starboard.
+        self.taught >= ENOUGH && with > 0
+    }
+
+    /// Way in which the lag in use passes on all but a third, millimetres.
+    #[cfg(test)]
+    pub(super) fn lag(&self) -> i64 {
+        LAGS[self.lag_in_use()]
+    }
+
+    fn lag_in_use(&self) -> usize {
+        if self.is_known() { usize::from(self.best) } else { PRESUMED_LAG }
+    }
+
+    /// A break in the data: blocks before and after are no neighbours.
+    pub(super) fn interrupted(&mut self) {
+        self.before = None;
+        self.primed = false;
+    }
+
+    /// Learns from a block and the one before it.
+    pub(super) fn learn(&mut self, block: &Block, quiet: bool) {
+        let Some(before) = self.before.replace(*block) else { return };
+        let metres = block.way / METRE;
+        let turned = block.turned - before.turned;
+        let moved = |lag: usize| {
+            let change = |b: &Block| b.worked.get(lag).copied().unwrap_or(0);
+            change(block) - change(&before)
+        };
+        // The quickest lag says whether the rudder moved at all.
+        if !quiet || metres == 0 || moved(0).abs() < MOVED * metres {
+            return;
+        }
+        self.taught = self.taught.saturating_add(1);
+        let part = MEMORY.min(i64::from(self.taught));
+        for lag in 0..LAGS.len() {
+            let (x, y) = (moved(lag) * 256 / 1000, turned * 256 / 1000);
+            if let (Some(own), Some(with)) = (self.own.get_mut(lag), self.with.get_mut(lag)) {
+                *own += (x * x - *own) / part;
+                *with += (x * y - *with) / part;
+            }
+        }
+        // The lag that explains most of the turning: with^2 / own.
+        let explains = |lag: usize| {
+            let (own, with) = (self.own.get(lag).copied().unwrap_or(0), self.with.get(lag).copied().unwrap_or(0));
+            (with.max(0) / 4096) * (with.max(0) / 4096) / (own / 4096).max(1)
+        };
+        let best = (0..LAGS.len()).max_by_key(|lag| explains(*lag)).unwrap_or(0);
+        self.best = u8::try_from(best).unwrap_or(0);
+    }
+}
