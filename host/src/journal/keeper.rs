@@ -159,7 +159,14 @@ impl Journal {
     /// The watch has ended: everything that waits is written if the disk takes it within seconds.
     pub fn end(&self, end: End) {
         self.keep(Entry::End(end));
+        self.close();
+    }
+
+    fn close(&self) {
         let mut state = self.shared.lock();
+        if state.closed {
+            return;
+        }
         state.closed = true;
         self.shared.news.notify_one();
         let waited = self.shared.written.wait_timeout_while(state, LAST, |state| !state.done);
@@ -168,9 +175,9 @@ impl Journal {
 }
 
 impl Drop for Journal {
+    /// A watch that broke off has no end, but what it told is kept.
     fn drop(&mut self) {
-        self.shared.lock().closed = true;
-        self.shared.news.notify_one();
+        self.close();
     }
 }
 

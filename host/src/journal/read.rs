@@ -103,12 +103,12 @@ impl Reader {
                     number: row.get(0)?,
                     began_utc_ms: row.get(1)?,
                     lasted_ms: row.get::<_, Option<i64>>(2)?.unwrap_or(-1),
-                    ending: row.get(3)?,
-                    version: row.get(4)?,
-                    boat: row.get(5)?,
+                    ending: words_or_none(row, 3)?,
+                    version: words(row, 4)?,
+                    boat: words_or_none(row, 5)?,
                     replayed: row.get(6)?,
                     limit_mdeg: row.get(7)?,
-                    settings: row.get(8)?,
+                    settings: words(row, 8)?,
                 })
             },
         )?;
@@ -146,16 +146,16 @@ impl Reader {
             |row| {
                 Ok(AlertEntry {
                     at: stamp(row)?,
-                    alert: row.get(2)?,
-                    instance: row.get(3)?,
-                    occurrence: row.get(4)?,
-                    priority: row.get(5)?,
-                    state: row.get(6)?,
+                    alert: words(row, 2)?,
+                    instance: words(row, 3)?,
+                    occurrence: u32::try_from(row.get::<_, i64>(4)?).unwrap_or(u32::MAX),
+                    priority: words(row, 5)?,
+                    state: words(row, 6)?,
                     escalated: row.get(7)?,
                     repeated: row.get(8)?,
-                    follows: row.get(9)?,
-                    text: row.get(10)?,
-                    values: row.get(11)?,
+                    follows: words_or_none(row, 9)?,
+                    text: words(row, 10)?,
+                    values: words(row, 11)?,
                 })
             },
         )
@@ -173,10 +173,10 @@ impl Reader {
             |row| {
                 Ok(WordEntry {
                     at: stamp(row)?,
-                    who: row.get(2)?,
-                    what: row.get(3)?,
+                    who: words(row, 2)?,
+                    what: words(row, 3)?,
                     obeyed: row.get(4)?,
-                    text: row.get(5)?,
+                    text: words(row, 5)?,
                 })
             },
         )
@@ -199,12 +199,12 @@ impl Reader {
                     samples: row.get(2)?,
                     headings: row.get(3)?,
                     heading_mdeg: row.get(4)?,
-                    heading_ref: row.get(5)?,
+                    heading_ref: words_or_none(row, 5)?,
                     true_mdeg: row.get(6)?,
                     yaw_mdeg: row.get(7)?,
                     order_mdeg: row.get(8)?,
-                    order_ref: row.get(9)?,
-                    steering: row.get(10)?,
+                    order_ref: words_or_none(row, 9)?,
+                    steering: words(row, 10)?,
                     offs: row.get(11)?,
                     off_mdeg: row.get(12)?,
                     off_rms_mdeg: row.get(13)?,
@@ -231,7 +231,7 @@ impl Reader {
             |row| {
                 Ok(Health {
                     at: stamp(row)?,
-                    source: row.get(2)?,
+                    source: words(row, 2)?,
                     sentences: row.get(3)?,
                     refused: row.get(4)?,
                     bytes: row.get(5)?,
@@ -253,7 +253,7 @@ impl Reader {
         let rows = self.rows(
             "SELECT since_start_ms, at_utc_ms, alert, why FROM judging WHERE watch = ?1 ORDER BY since_start_ms, seq",
             [watch],
-            |row| Ok(Judges { at: stamp(row)?, alert: row.get(2)?, why: row.get(3)? }),
+            |row| Ok(Judges { at: stamp(row)?, alert: words(row, 2)?, why: words_or_none(row, 3)? }),
         )?;
         Ok(Some(rows))
     }
@@ -269,10 +269,10 @@ impl Reader {
             [watch],
             |row| {
                 Ok(CardUsed {
-                    file: row.get(0)?,
-                    digest: row.get(1)?,
-                    sensor: row.get(2)?,
-                    date: row.get(3)?,
+                    file: words(row, 0)?,
+                    digest: words_or_none(row, 1)?,
+                    sensor: words_or_none(row, 2)?,
+                    date: words_or_none(row, 3)?,
                     coefficients: [row.get(4)?, row.get(5)?, row.get(6)?, row.get(7)?, row.get(8)?],
                 })
             },
@@ -356,4 +356,15 @@ fn uri(path: &Path) -> String {
 fn stamp(row: &Row<'_>) -> rusqlite::Result<Stamp> {
     let since: i64 = row.get(0)?;
     Ok(Stamp { utc_ms: row.get(1)?, since_start_ms: u64::try_from(since).unwrap_or(0) })
+}
+
+/// A text; the file has no checksums, and one letter that a failing card has turned is no reason to
+/// withhold all the others.
+fn words(row: &Row<'_>, column: usize) -> rusqlite::Result<String> {
+    Ok(words_or_none(row, column)?.unwrap_or_default())
+}
+
+fn words_or_none(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<String>> {
+    let bytes = row.get_ref(column)?.as_bytes_or_null()?;
+    Ok(bytes.map(|bytes| String::from_utf8_lossy(bytes).into_owned()))
 }
