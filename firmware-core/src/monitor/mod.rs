@@ -232,11 +232,6 @@ impl Monitor {
         &self.picture
     }
 
-    /// The owner's settings of one alert.
-    pub fn limit(&self, kind: AlertKind) -> LimitSettings {
-        self.settings.limit(kind)
-    }
-
     /// Says what has changed and is no alert. Returns how the boat is steered.
     fn tell(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) -> Steering {
         let picture = &self.picture;
