@@ -111,8 +111,6 @@ struct Slot {
     raised: Instant,
     /// Since when the alert it follows from is over.
     alone: Mark,
-    /// Whether it stood in an earlier watch, and nothing has been judged of it since.
-    carried: bool,
 }
 
 /// The arbiter of all alerts.
@@ -156,7 +154,7 @@ impl Arbiter {
                     follows,
                     evidence,
                 };
-                let mut slot = Slot { change, raised: now, alone: Mark::NONE, carried: false };
+                let mut slot = Slot { change, raised: now, alone: Mark::NONE };
                 slot.raise(now, evidence, follows, out);
                 // The table holds every alert there can be. If it is full all the same, one that is
                 // over makes room, or this one would be raised anew each time it is judged.
@@ -202,7 +200,7 @@ impl Arbiter {
             follows: None,
             evidence: Evidence::PresentedAgain { ago },
         };
-        let mut slot = Slot { change, raised: now, alone: Mark::NONE, carried: true };
+        let mut slot = Slot { change, raised: now, alone: Mark::NONE };
         // One that finds no room would be one that nobody can acknowledge.
         if !self.slots.is_full() {
             slot.go(now, State::ActiveUnacknowledged, out);
@@ -235,9 +233,8 @@ impl Arbiter {
             found = true;
             match slot.change.state {
                 // Nobody knows whether it stands: if it does, it is raised anew.
-                State::ActiveUnacknowledged | State::ActiveSilenced if slot.carried => {
-                    slot.carried = false;
-                    slot.go(now, State::Normal, out);
+                State::ActiveUnacknowledged | State::ActiveSilenced if slot.carried() => {
+                    slot.go(now, State::Normal, out)
                 }
                 State::ActiveUnacknowledged | State::ActiveSilenced => slot.go(now, State::ActiveAcknowledged, out),
                 State::RectifiedUnacknowledged => slot.go(now, State::Normal, out),
@@ -274,7 +271,7 @@ impl Arbiter {
     /// nobody knows whether it stands.
     pub fn stands(&self, kind: AlertKind, instance: Instance) -> bool {
         let this = |slot: &Slot| slot.change.kind == kind && slot.change.instance == instance;
-        self.slots.iter().any(|slot| this(slot) && slot.stands() && !slot.carried)
+        self.slots.iter().any(|slot| this(slot) && slot.stands() && !slot.carried())
     }
 
     /// Every alert that is not normal, in the order they were first raised.
@@ -284,6 +281,11 @@ impl Arbiter {
 }
 
 impl Slot {
+    /// Whether it stood in an earlier watch, and nothing has been judged of it since.
+    fn carried(&self) -> bool {
+        matches!(self.change.evidence, Evidence::PresentedAgain { .. })
+    }
+
     fn stands(&self) -> bool {
         !matches!(self.change.state, State::Normal | State::RectifiedUnacknowledged)
     }
@@ -297,9 +299,9 @@ impl Slot {
     ) {
         let named = self.change.evidence.stands_alone().is_none() && evidence.stands_alone().is_some();
         let graver = evidence.is_graver_than(&self.change.evidence);
-        self.change.evidence = evidence;
         // What was only presented again is a raise like any other from here on.
-        let carried = core::mem::take(&mut self.carried);
+        let carried = self.carried();
+        self.change.evidence = evidence;
         if self.stands() && !carried {
             if graver {
                 // For more people than before, so whoever silenced it has not heard this.
@@ -339,12 +341,11 @@ impl Slot {
     }
 
     fn rectify(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
-        if self.carried && now.since(self.raised) < BELIEVED {
+        if self.stands() && self.carried() && now.since(self.raised) < BELIEVED {
             return;
         }
         match self.change.state {
             State::ActiveUnacknowledged | State::ActiveSilenced => {
-                self.carried = false;
                 self.go(now, State::RectifiedUnacknowledged, out);
             }
             State::Active | State::ActiveAcknowledged => self.go(now, State::Normal, out),

@@ -19,6 +19,7 @@ use crate::picture::HeadingChannel;
 use crate::picture::LEAST_SPEED;
 use crate::picture::Picture;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 use crate::unit::Speed;
 
@@ -64,12 +65,13 @@ pub struct Frozen {
     latch: Latch,
     /// Since when the heading stands, and how restless it was before.
     stands: Option<(Instant, u16)>,
-    /// The other headings and the averaged course soon after it began to stand.
-    others: [Option<Turn>; OTHERS],
+    /// The other headings and the averaged course soon after it began to stand; a bit for each that is known.
+    others: [Turn; OTHERS],
+    known: u8,
     course: Smooth,
     course_then: Option<Turn>,
     gyro: Turn,
-    last: Option<Instant>,
+    last: Mark,
 }
 
 impl Frozen {
@@ -80,11 +82,12 @@ impl Frozen {
             delay: settings.delay.unwrap_or(DELAY),
             latch: Latch::default(),
             stands: None,
-            others: [None; OTHERS],
+            others: [Turn::ZERO; OTHERS],
+            known: 0,
             course: Smooth::default(),
             course_then: None,
             gyro: Turn::ZERO,
-            last: None,
+            last: Mark::NONE,
         }
     }
 
@@ -135,7 +138,7 @@ impl Frozen {
             self.stands = Some((channel.changed(), channel.restless()));
             self.course_then = None;
             self.gyro = Turn::ZERO;
-            self.others = [None; OTHERS];
+            self.known = 0;
         }
         let still = channel.unchanged(now);
         // A witness that comes only later counts from then on.
@@ -144,14 +147,19 @@ impl Frozen {
         }
         if still >= SENSOR_LAG {
             for (slot, other) in self.others.iter_mut().zip(0..picture.headings().len()) {
-                *slot = slot.or_else(|| witness_reading(picture, index, other, now));
+                if self.known & (1 << other) == 0 {
+                    if let Some(reading) = witness_reading(picture, index, other, now) {
+                        *slot = reading;
+                        self.known |= 1 << other;
+                    }
+                }
             }
         }
     }
 
     fn integrate_gyro(&mut self, picture: &Picture, now: Instant) {
-        let elapsed = self.last.map_or(Span::ZERO, |last| now.since(last)).as_ms().min(2000);
-        self.last = Some(now);
+        let elapsed = self.last.moment().map_or(Span::ZERO, |last| now.since(last)).as_ms().min(2000);
+        self.last = Mark::at(now);
         if !picture.settings().rot_is_gyro {
             return;
         }
@@ -174,8 +182,11 @@ impl Frozen {
         // What the heading itself cannot show is no turn of others.
         let limit = self.limit + channel.rounding();
         let headings = self.others.iter().enumerate().filter_map(|(other, then)| {
+            if self.known & (1 << other) == 0 {
+                return None;
+            }
             let reading = witness_reading(picture, index, other, now)?;
-            Some((reading - (*then)?).wrapped()).filter(|turn| turn.size() >= limit)
+            Some((reading - *then).wrapped()).filter(|turn| turn.size() >= limit)
         });
         let by_course = match (course, self.course_then) {
             (Some(course), Some(then)) => Some((course - then).wrapped())

@@ -28,6 +28,7 @@ use crate::picture::LEAST_SPEED;
 use crate::picture::Picture;
 use crate::picture::Reduced;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 use crate::unit::Speed;
 
@@ -115,7 +116,7 @@ pub(super) struct AgainstGround {
     noise: Noise,
     plus: Cusum,
     minus: Cusum,
-    rising_since: Option<Instant>,
+    rising_since: Mark,
     recent: Smooth,
     residual: Option<Turn>,
     latch: Latch,
@@ -138,7 +139,7 @@ impl AgainstGround {
             noise: SUPPOSED,
             plus: Cusum::default(),
             minus: Cusum::default(),
-            rising_since: None,
+            rising_since: Mark::NONE,
             recent: Smooth::default(),
             residual: None,
             latch: Latch::default(),
@@ -282,10 +283,10 @@ impl AgainstGround {
             self.noise.interrupt();
         }
         if self.plus.sum() == 0 && self.minus.sum() == 0 {
-            self.rising_since = None;
+            self.rising_since = Mark::NONE;
             return false;
         }
-        let since = *self.rising_since.get_or_insert(now);
+        let since = self.rising_since.moment_or(now);
         signal && now.since(since) >= self.delay
     }
 
@@ -293,7 +294,7 @@ impl AgainstGround {
     fn begin_again(&mut self) {
         self.plus = Cusum::default();
         self.minus = Cusum::default();
-        self.rising_since = None;
+        self.rising_since = Mark::NONE;
         self.recent.reset();
         self.noise.interrupt();
     }

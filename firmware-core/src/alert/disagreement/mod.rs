@@ -32,18 +32,24 @@ use third::Gyro;
 /// The judge of the primary heading against every other witness.
 #[derive(Clone, Copy, Debug)]
 pub struct Disagreement {
-    headings: [AgainstHeading; HEADINGS],
+    /// Against each heading but the primary one, in their order.
+    headings: [AgainstHeading; HEADINGS - 1],
     ground: AgainstGround,
     gyro: Gyro,
     /// Who was named while the present alert stands, and against whom.
     named: Option<(Origin, Alone)>,
 }
 
+/// The place of the heading at `index` among those beside the primary one, which is at `place`.
+fn beside(place: usize, index: usize) -> Option<usize> {
+    if index == place { None } else { Some(index - usize::from(index > place)) }
+}
+
 impl Disagreement {
     /// A judge by the owner's settings.
     pub fn new(settings: LimitSettings) -> Self {
         Self {
-            headings: [AgainstHeading::new(settings); HEADINGS],
+            headings: [AgainstHeading::new(settings); HEADINGS - 1],
             ground: AgainstGround::new(settings),
             gyro: Gyro::default(),
             named: None,
@@ -69,11 +75,8 @@ impl Disagreement {
         let mut raised = None;
         let place = picture.headings().iter().position(|channel| channel.origin == primary.origin).unwrap_or(0);
         for (index, other) in picture.headings().iter().enumerate() {
-            let Some(against) = self.headings.get_mut(index) else { continue };
+            let Some(against) = beside(place, index).and_then(|slot| self.headings.get_mut(slot)) else { continue };
             let kinship = picture.kinship(place, index);
-            if index == place {
-                continue;
-            }
             let Some(raw) = other.raw.fresh(now) else {
                 against.pause();
                 held |= against.is_up();
@@ -131,7 +134,7 @@ impl Disagreement {
             return Some(alone);
         }
         let by = match index {
-            Some(index) => self.headings.get(index)?.residual()?,
+            Some(index) => self.headings.get(beside(place, index)?)?.residual()?,
             None => self.ground.residual()?,
         };
         let alone = self
@@ -151,9 +154,9 @@ impl Disagreement {
         // A third witness must be one: no copy of either of the two, and none that may be. The accused has
         // shown by contradicting that it is none.
         let independent = move |index: usize, of: usize| picture.kinship(index, of) == Kinship::Two;
-        let headings = self.headings.iter().zip(picture.headings()).enumerate();
-        let headings = headings.filter_map(move |(index, (against, channel))| {
-            let another = index != place && Some(index) != accused;
+        let headings = picture.headings().iter().enumerate().filter_map(move |(index, channel)| {
+            let against = self.headings.get(beside(place, index)?)?;
+            let another = Some(index) != accused;
             let witness = independent(index, place) && accused.is_none_or(|of| independent(index, of));
             let seen = against.residual().filter(|_| another && witness)?;
             Some((Third::Heading(channel.origin), seen, 0))

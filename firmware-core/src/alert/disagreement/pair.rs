@@ -20,6 +20,7 @@ use crate::angle::Turn;
 use crate::picture::Correction;
 use crate::picture::Reduced;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// The offset between two headings is learned by sector, because deviation changes with heading.
@@ -44,7 +45,7 @@ const TURN: Span = Span::from_s(10);
 const DELAY: Span = Span::from_s(4);
 const BACK: Span = Span::from_s(10);
 /// A sector is known after so many half seconds.
-const ENOUGH: u16 = 40;
+const ENOUGH: u8 = 40;
 /// From then on it follows by this part of the difference each half second: 4 minutes.
 const FOLLOW: i32 = 512;
 /// A sector not yet known borrows from the nearest known one, and allows this for each step away.
@@ -59,16 +60,16 @@ const MOST: i64 = 40_000;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct AgainstHeading {
     limit: Turn,
-    delay: Span,
+    delay_ms: u32,
     /// The offset of each sector, and from how many half seconds it is known.
     offsets: [Turn; SECTORS],
-    counts: [u16; SECTORS],
+    counts: [u8; SECTORS],
     average: Smooth,
     heading: Smooth,
     noise: Noise,
     plus: Cusum,
     minus: Cusum,
-    rising_since: Option<Instant>,
+    rising_since: Mark,
     latch: Latch,
     /// The averaged difference from what was learned, where it was judged just now.
     residual: Option<Turn>,
@@ -78,7 +79,7 @@ impl AgainstHeading {
     pub(super) fn new(settings: LimitSettings) -> Self {
         Self {
             limit: settings.limit.unwrap_or(LIMIT),
-            delay: settings.delay.unwrap_or(DELAY),
+            delay_ms: u32::try_from(settings.delay.unwrap_or(DELAY).as_ms()).unwrap_or(u32::MAX),
             offsets: [Turn::ZERO; SECTORS],
             counts: [0; SECTORS],
             average: Smooth::default(),
@@ -86,7 +87,7 @@ impl AgainstHeading {
             noise: SUPPOSED,
             plus: Cusum::default(),
             minus: Cusum::default(),
-            rising_since: None,
+            rising_since: Mark::NONE,
             latch: Latch::default(),
             residual: None,
         }
@@ -188,18 +189,18 @@ impl AgainstHeading {
         let (Some(plus), Some(minus)) = (beyond(1), beyond(-1)) else { return false };
         let signal = self.plus.step(plus, &design) | self.minus.step(minus, &design);
         if self.plus.sum() == 0 && self.minus.sum() == 0 {
-            self.rising_since = None;
+            self.rising_since = Mark::NONE;
             return false;
         }
-        let since = *self.rising_since.get_or_insert(now);
-        signal && now.since(since) >= self.delay
+        let since = self.rising_since.moment_or(now);
+        signal && now.since(since).as_ms() >= u64::from(self.delay_ms)
     }
 
     /// What was summed does not count any more.
     fn begin_again(&mut self) {
         self.plus = Cusum::default();
         self.minus = Cusum::default();
-        self.rising_since = None;
+        self.rising_since = Mark::NONE;
         self.noise.interrupt();
     }
 

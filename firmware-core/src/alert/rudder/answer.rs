@@ -104,12 +104,6 @@ impl Answer {
         self.taught >= ENOUGH && with > 0
     }
 
-    /// Way in which the lag in use passes on all but a third, millimetres.
-    #[cfg(test)]
-    pub(super) fn lag(&self) -> i64 {
-        LAGS[self.lag_in_use()]
-    }
-
     fn lag_in_use(&self) -> usize {
         if self.is_known() { usize::from(self.best) } else { PRESUMED_LAG }
     }
