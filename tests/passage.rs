@@ -95,7 +95,10 @@ fn the_night_is_told_as_the_watch_told_it() {
     assert_eq!(minutes.len(), 31);
     assert_eq!((&minutes[2]["ordered_deg"], &minutes[10]["ordered_deg"]), (&135.0.into(), &150.0.into()));
     let truth = fs::read_to_string(fixtures().join("night-passage.truth.jsonl")).unwrap();
-    let truth: Vec<Value> = truth.lines().skip(1).map(|line| serde_json::from_str(line).unwrap()).collect();
+    let truth = truth.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+    // Some lines are the script's own events.
+    let truth: Vec<Value> = truth.filter(|at| at.get("speed_over_ground_kn").is_some()).collect();
+    assert!(truth.len() > 180, "{}", truth.len());
     let speed = truth.iter().map(|at| at["speed_over_ground_kn"].as_f64().unwrap()).sum::<f64>() / truth.len() as f64;
     let total = &watch["course_keeping"]["total"];
     assert!((total["speed_kn"].as_f64().unwrap() - speed).abs() <= 0.1, "{total} {speed}");

@@ -70,8 +70,8 @@ fn watch_json(o: &mut Object<'_>, watch: &Watch) {
         o.text("instance", &episode.instance);
         o.text("priority", &episode.priority);
         o.object("raised", |o| stamp_json(o, episode.raised));
-        o.object_or_null("over", episode.over, |o, at| stamp_json(o, at));
-        o.object_or_null("answered", episode.answered, |o, at| stamp_json(o, at));
+        o.object_or_null("over", episode.over, stamp_json);
+        o.object_or_null("answered", episode.answered, stamp_json);
         o.flag("escalated", episode.escalated);
         o.text_or_null("follows", episode.follows.as_ref());
         o.text("text", &episode.text);

@@ -366,7 +366,7 @@ pub(super) fn lasting(ms: u64) -> String {
     let s = (ms + 500) / 1000;
     match s {
         0..60 => format!("{s} s"),
-        60..3_600 if s % 60 == 0 => format!("{} min", s / 60),
+        60..3_600 if s.is_multiple_of(60) => format!("{} min", s / 60),
         60..3_600 => format!("{} min {} s", s / 60, s % 60),
         3_600..86_400 => format!("{} h {:02} min", s / 3_600, s / 60 % 60),
         _ => format!("{} d {} h", s / 86_400, s / 3_600 % 24),

@@ -63,6 +63,10 @@ pub(super) struct Diary {
     told_judging: bool,
     /// Somebody answered alerts at this moment; if it was the wire, its command says so right after.
     answered: Option<(Moment, &'static str)>,
+    /// When it was reported last that the journal does not work, and that it works again, held back.
+    failed: Option<Instant>,
+    mended: Option<Report>,
+    now: Instant,
 }
 
 /// One source between two minutes.
@@ -79,6 +83,9 @@ struct Feed {
 const LOOK: Span = Span::from_s(1);
 /// A silence over this is a gap: longer than any sensor of a boat that has one sentence a second may pause.
 const GAP: Span = Span::from_s(5);
+/// A fault that is mended at once, such as a damaged file moved aside, stands for so long all the same: what
+/// nobody was told of nobody looks after.
+const STANDS: Span = Span::from_s(2);
 /// The limit of off-heading unless it is set: DESIGN.md, 15 degrees.
 const LIMIT_MDEG: i32 = 15_000;
 /// A time this far from the one that was told is told again: a first date that was wrong.
@@ -116,6 +123,9 @@ impl Diary {
             judged: vec![None; AlertKind::ALL.len()],
             told_judging: false,
             answered: None,
+            failed: None,
+            mended: None,
+            now: Instant::default(),
         })
     }
 
@@ -291,6 +301,7 @@ impl Companion for Diary {
 
     fn look(&mut self, moment: Moment, monitor: &Monitor) {
         self.next = moment.now + LOOK;
+        self.now = moment.now;
         self.owner_answered();
         self.time(moment);
         for feed in &mut self.feeds {
@@ -305,8 +316,17 @@ impl Companion for Diary {
     }
 
     fn report(&mut self) -> Option<Report> {
-        let report = self.journal.report()?;
-        Some(Report { part: Part::Journal, works: report.works, why: report.why })
+        if self.mended.is_none() {
+            let report = self.journal.report()?;
+            let report = Report { part: Part::Journal, works: report.works, why: report.why };
+            if !report.works {
+                self.failed = Some(self.now);
+                return Some(report);
+            }
+            self.mended = Some(report);
+        }
+        let stands = self.failed.is_some_and(|failed| self.now < failed + STANDS);
+        if stands { None } else { self.mended.take() }
     }
 
     fn end(&mut self, moment: Moment, monitor: &Monitor, ending: Ending) {
@@ -320,9 +340,11 @@ impl Companion for Diary {
         };
         self.journal.end(End { at: stamp(moment), how: how.into() });
         // Nobody asks any more, so what is still to be told is told here.
-        while let Some(report) = self.journal.report() {
-            let works = if report.works { "works" } else { "DOES NOT WORK" };
-            anstream::eprintln!("lubber: the journal {works}: {}", report.why);
+        let held = self.mended.take().map(|report| (report.works, report.why));
+        let left = std::iter::from_fn(|| self.journal.report().map(|report| (report.works, report.why)));
+        for (works, why) in held.into_iter().chain(left) {
+            let works = if works { "works" } else { "DOES NOT WORK" };
+            anstream::eprintln!("lubber: the journal {works}: {why}");
         }
     }
 }
