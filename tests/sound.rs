@@ -198,6 +198,7 @@ fn what_stood_when_the_watch_was_killed_is_presented_again() {
     let source = format!("[[source]]\nname = \"nav\"\nfrom = \"tcp:{}\"\n", listener.local_addr().unwrap());
     folder.boat(&[&source, &hooks()[..]].concat());
     let mut first = Watch::start(&folder, &["watch", "--heading", "HCHDG"], &listener);
+    first.until("lubber keeps watch");
     assert_eq!(folder.run(&["steer", "150.2M"]).0, Some(0));
     // A port that nobody listens at cannot be connected to again.
     drop(listener);

@@ -7,8 +7,8 @@ use crate::exit::Failure;
 
 /// Let a running watch sound once, shortly, everything that sounds an alert.
 ///
-/// The hooks of the boat file's [sounder] are run with LUBBER_ALERT=sound-test, and the terminal's bell is
-/// rung where there is one. It says which of them work.
+/// The hooks in the boat file's table "sounder" are run with LUBBER_ALERT=sound-test, and the bell of the
+/// terminal is rung where there is one. It says which of them work.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     #[command(flatten)]
