@@ -126,10 +126,10 @@ fn the_text_of_the_night() {
         "WATCH 1 of Curlew, a log replayed",
         "2026-07-14 01:50 to 2026-07-14 02:20 UTC, 31 min; ended with its",
         "01:54:01 ordered heading 150 C: ordered by APHTD (wire)",
-        "02:05:34 ALARM heading-disagreement HCHDG: active-unacknowledged",
+        "02:05:27 ALARM heading-disagreement HCHDG: active-unacknowledged",
         "WARNING position-lost                     1  1 min 23 s  1 min 23 s  0 of 1",
         "COURSE KEEPING (within: within 15 degrees of the order)",
-        "rudder-lost                    31 min  not heard yet",
+        "supply-low                     30 min  never heard",
     ] {
         assert!(text.contains(must), "{must:?} not in\n{text}");
     }

@@ -29,7 +29,14 @@ fn the_demo_night() {
     let kinds: Vec<AlertKind> = night.raised.iter().map(|r| r.1).collect();
     assert_eq!(
         kinds,
-        [AlertKind::HeadingDisagreement, AlertKind::OffHeading, AlertKind::PositionLost, AlertKind::InputDamaged],
+        [
+            AlertKind::HeadingDisagreement,
+            AlertKind::OffHeading,
+            // The pilot that lets go leaves the rudder where it is.
+            AlertKind::RudderUnanswered,
+            AlertKind::PositionLost,
+            AlertKind::InputDamaged
+        ],
         "{seen:#?}"
     );
     // The compass turns false at 900 s; the boat has turned by half of it some 10 s later.

@@ -51,7 +51,8 @@ fn recordings(folder: &Path) -> BTreeMap<String, String> {
     for entry in fs::read_dir(folder).into_iter().flatten() {
         let path = entry.unwrap().path();
         let name = path.file_name().unwrap().to_str().unwrap().to_owned();
-        if !name.contains(".nmea") {
+        // A file that is being compressed is none yet.
+        if !name.contains(".nmea") || name.ends_with(".tmp") {
             continue;
         }
         // It may be gone meanwhile.

@@ -299,10 +299,18 @@ impl Slot {
     ) {
         let named = self.change.evidence.stands_alone().is_none() && evidence.stands_alone().is_some();
         let graver = evidence.is_graver_than(&self.change.evidence);
+        let priority = evidence.priority(self.change.kind);
         // What was only presented again is a raise like any other from here on.
         let carried = self.carried();
         self.change.evidence = evidence;
         if self.stands() && !carried {
+            if self.change.state == State::Active && priority > Priority::Caution {
+                // It was a caution, and is more than that by what is seen now.
+                self.change.priority = priority;
+                self.raised = now;
+                self.go(now, State::ActiveUnacknowledged, out);
+                return;
+            }
             if graver {
                 // For more people than before, so whoever silenced it has not heard this.
                 self.change.escalations = (self.change.escalations + 1).min(9);
@@ -333,7 +341,7 @@ impl Slot {
         self.change.follows = follows;
         self.alone = Mark::NONE;
         self.change.occurrence = self.change.occurrence.saturating_add(1);
-        self.change.priority = self.change.kind.priority();
+        self.change.priority = priority;
         self.change.escalations = 0;
         self.raised = now;
         let caution = self.change.priority == Priority::Caution;

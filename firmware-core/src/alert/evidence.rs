@@ -2,6 +2,8 @@
 
 use core::fmt;
 
+use crate::alert::AlertKind;
+use crate::alert::Priority;
 use crate::angle::Turn;
 use crate::angle::TurnRate;
 use crate::heading::Compass;
@@ -221,6 +223,20 @@ impl Disagreeing {
 }
 
 impl Evidence {
+    /// How urgent an alert of `kind` is with this behind it: less where two independent headings agree and
+    /// the track alone differs. Then it is a current or the receiver, and no false compass; at sea the first
+    /// is an everyday matter. A gyro is no such witness: in a creeping fault it forgets.
+    pub fn priority(&self, kind: AlertKind) -> Priority {
+        match *self {
+            Self::Disagreement {
+                with: Disagreeing::Ground { .. },
+                alone: Some(Alone { who: Suspect::Other, third: Third::Heading(_) }),
+                ..
+            } => Priority::Caution,
+            _ => kind.priority(),
+        }
+    }
+
     /// The sensor that stands alone against two witnesses that agree, where that is known.
     pub fn stands_alone(&self) -> Option<Origin> {
         match *self {

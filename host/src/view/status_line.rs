@@ -83,7 +83,7 @@ fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>)
     parts.push(order(status));
     // What the boat does not have and nobody asked for is told at the start and on demand; counted here it
     // would hide for good what cannot be watched just now.
-    let count = unjudged(&status.judging).filter(|(_, why)| !matches!(why, Why::NotWanted | Why::NotAskedFor)).count();
+    let count = unjudged(&status.judging).filter(|(_, why)| !never(*why)).count();
     if count > 0 {
         parts.push(part(format!("{count} not watched"), Tone::Caution, 2));
     }
@@ -129,6 +129,11 @@ pub(super) fn to_side(angle: Turn) -> String {
 
 fn referred(bearing: lubber_core::angle::Bearing, reference: Reference) -> Referred {
     Referred { bearing, reference }
+}
+
+/// Whether it is never watched on this boat: said once at the start, and no news after that.
+fn never(why: Why) -> bool {
+    matches!(why, Why::NotWanted | Why::NotAskedFor | Why::NoGyro | Why::NoCard | Why::NoTrueWitness)
 }
 
 /// Said of a value that is not of this moment.
