@@ -129,7 +129,7 @@ fn the_text_of_the_night() {
         "02:05:27 ALARM heading-disagreement HCHDG: active-unacknowledged",
         "WARNING position-lost                     1  1 min 23 s  1 min 23 s  0 of 1",
         "COURSE KEEPING (within: within 15 degrees of the order)",
-        "supply-low                     30 min  never heard",
+        "supply-low                     31 min  never heard",
     ] {
         assert!(text.contains(must), "{must:?} not in\n{text}");
     }

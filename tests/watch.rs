@@ -99,7 +99,7 @@ fn the_night_passage_raises_what_happened_and_nothing_else() {
     let raised: Vec<(String, u64)> = lines
         .iter()
         .filter(|line| line["state"] == "active-unacknowledged" || line["state"] == "active")
-        .filter(|line| line["repeated"] != true)
+        .filter(|line| line["repeated"] != true && line["follows"].is_null())
         .map(|line| (line["alert"].as_str().unwrap().to_owned(), line["since_start_ms"].as_u64().unwrap()))
         .collect();
     let order: Vec<&str> = raised.iter().map(|(alert, _)| alert.as_str()).collect();

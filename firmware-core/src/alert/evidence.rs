@@ -207,6 +207,8 @@ pub enum Suspect {
 pub enum Third {
     /// Another heading sensor.
     Heading(Origin),
+    /// The second heading sensor, by the owner's word.
+    Named(Origin),
     /// The velocity over the ground.
     Track,
     /// A declared gyro's rate of turn.
@@ -223,14 +225,15 @@ impl Disagreeing {
 }
 
 impl Evidence {
-    /// How urgent an alert of `kind` is with this behind it: less where two independent headings agree and
-    /// the track alone differs. Then it is a current or the receiver, and no false compass; at sea the first
-    /// is an everyday matter. A gyro is no such witness: in a creeping fault it forgets.
+    /// How urgent an alert of `kind` is with this behind it: less where the second heading that the owner
+    /// names agrees with the first and the track alone differs. Then it is a current or the receiver, and no
+    /// false compass; at sea the first is an everyday matter. A heading that nobody names is not enough, for
+    /// it may be a copy all the same; nor is a gyro, which forgets in a creeping fault.
     pub fn priority(&self, kind: AlertKind) -> Priority {
         match *self {
             Self::Disagreement {
                 with: Disagreeing::Ground { .. },
-                alone: Some(Alone { who: Suspect::Other, third: Third::Heading(_) }),
+                alone: Some(Alone { who: Suspect::Other, third: Third::Named(_) }),
                 ..
             } => Priority::Caution,
             _ => kind.priority(),
@@ -502,7 +505,7 @@ impl fmt::Display for Seen {
 impl fmt::Display for Third {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::Heading(origin) => write!(f, "{origin}"),
+            Self::Heading(origin) | Self::Named(origin) => write!(f, "{origin}"),
             Self::Track => f.write_str("the track"),
             Self::Gyro => f.write_str("the gyro"),
         }

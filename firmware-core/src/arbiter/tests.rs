@@ -219,3 +219,50 @@ fn a_full_table_makes_room_for_what_stands() {
     take(99, Verdict::Clear);
     assert_eq!(changes, ALERTS + 3);
 }
+
+#[test]
+fn a_track_that_stands_alone_is_a_caution_only_by_the_owners_word_and_an_alarm_once_a_heading_contradicts() {
+    use crate::alert::Alone;
+    use crate::alert::Disagreeing;
+    use crate::alert::Suspect;
+    use crate::alert::Third;
+    use crate::heading::True;
+    use crate::unit::Speed;
+
+    let origin = |formatter: &[u8; 3]| crate::picture::Origin {
+        source: crate::picture::SourceId(0),
+        talker: crate::frame::Talker(*b"GP"),
+        formatter: crate::frame::Formatter(*formatter),
+    };
+    let ground = |third| Evidence::Disagreement {
+        of: origin(b"HDG"),
+        with: Disagreeing::Ground {
+            origin: origin(b"RMC"),
+            course: True(crate::angle::Bearing::from_deg(90)),
+            speed: Speed::from_milliknots(5000),
+        },
+        by: crate::angle::Turn::from_deg(12),
+        alone: Some(Alone { who: Suspect::Other, third }),
+    };
+    let heading = Evidence::Disagreement {
+        of: origin(b"HDG"),
+        with: Disagreeing::Heading { origin: origin(b"HDT"), heading: True(crate::angle::Bearing::from_deg(90)) },
+        by: crate::angle::Turn::from_deg(12),
+        alone: None,
+    };
+    let run = |evidence: &[Evidence]| {
+        let mut arbiter = Arbiter::new();
+        let mut seen = std::vec::Vec::new();
+        for (s, evidence) in (0u64..).zip(evidence) {
+            let verdict = Verdict::Raised(*evidence);
+            let now = Instant::from_ms(s * 1000);
+            let kind = AlertKind::HeadingDisagreement;
+            arbiter.take(now, kind, Instance::Boat, verdict, None, &mut |c| seen.push((c.priority, c.state)));
+        }
+        seen
+    };
+    let alarm = (Priority::Alarm, State::ActiveUnacknowledged);
+    assert_eq!(run(&[ground(Third::Named(origin(b"HDT"))), heading]), [(Priority::Caution, State::Active), alarm]);
+    assert_eq!(run(&[ground(Third::Heading(origin(b"VHW")))]), [alarm]);
+    assert_eq!(run(&[ground(Third::Gyro)]), [alarm]);
+}

@@ -159,7 +159,9 @@ impl Disagreement {
             let another = Some(index) != accused;
             let witness = independent(index, place) && accused.is_none_or(|of| independent(index, of));
             let seen = against.residual().filter(|_| another && witness)?;
-            Some((Third::Heading(channel.origin), seen, 0))
+            let named = picture.settings().second.is_some_and(|name| name.is(channel.origin));
+            let third = if named { Third::Named } else { Third::Heading };
+            Some((third(channel.origin), seen, 0))
         });
         let ground = accused.and(self.ground.residual());
         let ground = ground.map(|seen| (Third::Track, seen, self.ground.noise().of_average(4)));
