@@ -81,6 +81,11 @@ fn the_test_command_is_the_one_that_is_checked() {
     assert!(script.contains("<!-- tests -->") && script.contains("README.md"), ".ci/run reads it from the README");
 }
 
+/// Whether a word can be a verb: small letters, with a hyphen between two.
+fn is_verb(word: &str) -> bool {
+    word.split('-').all(|part| !part.is_empty() && part.chars().all(|c| c.is_ascii_lowercase()))
+}
+
 #[test]
 fn every_verb_of_the_readme_is_there_and_its_arguments_are_known() {
     let readme = read("README.md");
@@ -93,8 +98,7 @@ fn every_verb_of_the_readme_is_there_and_its_arguments_are_known() {
             let help: Vec<&str> = words.iter().copied().chain(["--help"]).collect();
             assert!(lubber(&help).status.success(), "{typed}");
             for option in words.iter().filter(|word| word.starts_with("--")) {
-                let verb: Vec<&str> =
-                    words.iter().copied().take_while(|w| w.chars().all(|c| c.is_ascii_lowercase())).collect();
+                let verb: Vec<&str> = words.iter().copied().take_while(|w| is_verb(w)).collect();
                 let text = [&verb[..], &["--help"]].concat();
                 let help = String::from_utf8(lubber(&text).stdout).unwrap();
                 assert!(help.contains(option), "{option} of {typed}");

@@ -354,7 +354,7 @@ mod pseudo_terminals {
             ours.write_all(&noise).expect("sent");
             from.recv_timeout(Duration::from_millis(200))
         };
-        let why = std::iter::repeat_with(hear).take(1000).find_map(|heard| match heard {
+        let why = std::iter::repeat_with(hear).take(200_000).find_map(|heard| match heard {
             Ok(Live::Works { works, why, .. }) => {
                 assert!(!works);
                 Some(why)
