@@ -55,6 +55,12 @@ fn the_unit_is_one_that_the_system_understands() {
     assert!(said.contains("MISSING the service would run as root"), "{said}");
     assert!(said.contains("MISSING the folder") && said.lines().all(|line| line.chars().count() <= 100), "{said}");
     let unit = fs::read_to_string(&written).unwrap();
+    // What the watch is to write it may write, without being told so again.
+    let kept = ["install-service", "--", "-", "--record", "kept", "--journal", "/var/lib/boat/journal.sqlite"];
+    let (_, said) = folder.run(&kept);
+    for must in [format!("ReadWritePaths={place}/kept\n"), "ReadWritePaths=/var/lib/boat\n".into()] {
+        assert!(said.contains(&must), "{must} not in\n{said}");
+    }
     assert!(
         unit.contains("Type=notify\n") && unit.contains("/boat.toml --control /run/lubber/lubber.sock\n"),
         "{unit}"
@@ -83,6 +89,11 @@ fn what_would_be_refused_at_each_start_is_refused_at_once() {
     assert!(code == Some(2) && said.contains("would refuse") && said.contains("north"), "{said}");
     let (code, said) = folder.run(&["install-service", "--user", "a\nExecStart=b", "--", "-"]);
     assert!(code == Some(2) && said.contains("cannot stand in a unit"), "{said}");
+    for boat in ["", "[boat]\nname = \"Curlew\"\n"] {
+        fs::write(folder.0.join("boat.toml"), boat).unwrap();
+        let (code, said) = folder.run(&["install-service"]);
+        assert!(code == Some(2) && said.contains("nothing says what to listen to"), "{said}");
+    }
     fs::write(folder.0.join("boat.toml"), "[boat]\nnames = 1\n").unwrap();
     let (code, said) = folder.run(&["install-service"]);
     assert!(code == Some(2) && said.contains("boat.toml:2"), "{said}");

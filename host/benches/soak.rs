@@ -154,9 +154,8 @@ fn accelerated_watch(folder: &Path, hours: u64, say: &mut impl FnMut(&str, bool,
         let mut heard = 0;
         for line in from.lines().map_while(Result::ok) {
             let value: serde_json::Value = serde_json::from_str(&line).unwrap();
-            let sources = value.pointer("/status/sources").or_else(|| value.get("sources"));
-            let counted = sources.and_then(|sources| sources.get(0)?.get("sentences")?.as_u64());
-            heard = counted.unwrap_or(heard);
+            // The account at the end counts all of them.
+            heard = value.pointer("/summary/sentences").and_then(serde_json::Value::as_u64).unwrap_or(heard);
         }
         heard
     });
@@ -234,8 +233,7 @@ fn real_time(folder: &Path, minutes: u64, say: &mut impl FnMut(&str, bool, Strin
         let mut heard = 0;
         for line in from.lines().map_while(Result::ok) {
             let value: serde_json::Value = serde_json::from_str(&line).unwrap();
-            let counted = value.pointer("/status/sources/0/sentences").and_then(serde_json::Value::as_u64);
-            heard = counted.unwrap_or(heard);
+            heard = value.pointer("/summary/sentences").and_then(serde_json::Value::as_u64).unwrap_or(heard);
         }
         heard
     });
@@ -273,8 +271,11 @@ fn real_time(folder: &Path, minutes: u64, say: &mut impl FnMut(&str, bool, Strin
     let found = numbered(&folder.join("live"));
     say(
         "real time: none lost",
-        found == Ok(line.numbered),
-        format!("{minutes} min, {} numbered, found again: {found:?}; {heard} heard by the last minute", line.numbered),
+        found == Ok(line.numbered) && heard == line.sentences,
+        format!(
+            "{minutes} min, {} sentences, {heard} heard; {} numbered, found again: {found:?}",
+            line.sentences, line.numbered
+        ),
     );
     memory("real time: memory, 5 browsers", early, late, say);
     say(

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 
 use clap::Parser;
 
+use super::sources;
 use super::watch;
 use crate::exit::Exit;
 use crate::exit::Failure;
@@ -34,7 +35,8 @@ pub struct Args {
     /// The boat file; else boat.toml in the working folder.
     #[arg(long, value_name = "FILE")]
     boat: Option<PathBuf>,
-    /// A folder that the watch writes to, for records and the journal; may be given several times.
+    /// A folder that the watch writes to beside those of its record and its journal; may be given several
+    /// times.
     #[arg(long = "writes", value_name = "FOLDER")]
     writes: Vec<PathBuf>,
     /// Exit with 1 where something stands in its way.
@@ -49,7 +51,7 @@ const EXAMPLES: &str = "\
 Examples:
   lubber install-service                                   print the unit, say what is missing
   sudo lubber install-service --write --user ada --boat /home/ada/boat.toml
-  lubber install-service --writes /var/log/boat -- serial:/dev/ttyUSB0 --record /var/log/boat
+  lubber install-service -- serial:/dev/ttyUSB0 --record /var/log/boat
 
 Then: sudo systemctl daemon-reload && sudo systemctl enable --now lubber
 And look: systemctl status lubber; journalctl -u lubber; lubber status --control /run/lubber/lubber.sock";
@@ -62,7 +64,7 @@ const UNIT: &str = "lubber.service";
 #[command(name = "lubber watch", no_binary_name = true)]
 struct Started {
     #[command(flatten)]
-    _watch: watch::Args,
+    watch: watch::Args,
 }
 
 /// Runs the verb.
@@ -71,30 +73,36 @@ struct Started {
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: &Args) -> Result<Exit, Failure> {
     let here = env::current_dir().map_err(|error| Failure::new(format!("the working folder is gone: {error}")))?;
-    let boat = args.boat.clone().or_else(|| Path::new("boat.toml").exists().then(|| "boat.toml".into()));
-    let boat = boat.map(|file| here.join(file));
+    let given = args.boat.as_ref().map(|file| here.join(file));
+    let (file, boat) = sources::boat(given.as_deref())?;
+    let file = file.map(|file| here.join(file));
     let mut arguments = Vec::new();
-    if let Some(boat) = &boat {
-        crate::boat::file::BoatFile::read(boat)?;
-        arguments.extend(["--boat".to_owned(), boat.display().to_string()]);
+    if let Some(file) = &file {
+        arguments.extend(["--boat".to_owned(), file.display().to_string()]);
     }
     arguments.extend(args.arguments.iter().cloned());
     // A service that is refused each time it starts would be tried for ever.
-    Started::try_parse_from(&arguments).map_err(|error| {
+    let started = Started::try_parse_from(&arguments).map_err(|error| {
         let said = error.render().to_string();
         let said = said.trim_start_matches("error: ").lines().next().unwrap_or_default().to_owned();
         Failure::new(format!("`lubber watch` would refuse what comes after `--`: {said}"))
     })?;
+    if !started.watch.listens(&boat) {
+        return Err(Failure::new(
+            "nothing says what to listen to: make a boat.toml with a [[source]], or give a source after `--`, for \
+             example: lubber install-service -- serial:/dev/ttyUSB0",
+        ));
+    }
     let program = env::current_exe()
         .map_err(|error| Failure::new(format!("the system does not say where this program lies: {error}")))?;
-    let folder = boat.as_deref().and_then(Path::parent).unwrap_or(&here).to_owned();
+    let folder = file.as_deref().and_then(Path::parent).unwrap_or(&here).to_owned();
     let user = args.user.clone().or_else(|| env::var("SUDO_USER").ok()).or_else(|| env::var("USER").ok());
     let plan = Plan {
         program,
         user: user.unwrap_or_else(|| "root".into()),
+        writes: started.watch.writes(&boat).iter().chain(&args.writes).map(|to| folder.join(to)).collect(),
         folder,
         arguments,
-        writes: args.writes.iter().map(|folder| here.join(folder)).collect(),
     };
     for (what, text) in [("user", plan.user.as_str()), ("folder", &plan.folder.to_string_lossy())] {
         // A line end would begin another directive.
@@ -106,14 +114,7 @@ pub fn run(args: &Args) -> Result<Exit, Failure> {
         }
     }
     let text = service::unit(&plan);
-    let mut findings = service::checks(&plan, Path::new("/"));
-    if plan.arguments.is_empty() {
-        findings.push(Finding {
-            good: false,
-            text: "nothing says what to listen to: make a boat.toml with a [[source]], or give a source after `--`"
-                .into(),
-        });
-    }
+    let findings = service::checks(&plan, Path::new("/"));
     match &args.write {
         Some(folder) => write(&folder.join(UNIT), &text, args.replace)?,
         None => anstream::print!("{text}"),

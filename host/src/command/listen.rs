@@ -16,8 +16,9 @@ use crate::analysis::listen::Finding;
 use crate::analysis::listen::Level;
 use crate::analysis::listen::Survey;
 use crate::command::Format;
+use crate::command::sources::Reading;
 use crate::command::watch::Checksum;
-use crate::command::watch::instant;
+use crate::command::words;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
@@ -46,7 +47,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
     /// How long to listen to a live line, such as 60s or 2min; else until Ctrl-C.
-    #[arg(long = "for", value_name = "TIME", value_parser = length)]
+    #[arg(long = "for", value_name = "TIME", value_parser = words::duration)]
     length: Option<Span>,
     /// How the output is written.
     #[arg(long, value_enum, default_value_t)]
@@ -57,18 +58,8 @@ pub struct Args {
     /// What checksums must be; "ignored" lets damaged lines pass. Overrides the boat file.
     #[arg(long, value_enum, value_name = "RULE")]
     checksum: Option<Checksum>,
-    /// Standard input is live, whatever its first lines carry.
-    #[arg(long, conflicts_with = "log")]
-    live: bool,
-    /// Standard input is a log and drives time.
-    #[arg(long)]
-    log: bool,
-    /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
-    #[arg(long, value_name = "TIME", value_parser = instant)]
-    start: Option<i64>,
-    /// For a log without any time: its sentences per second. Without it sentences are only counted.
-    #[arg(long, value_name = "N")]
-    rate: Option<f64>,
+    #[command(flatten)]
+    reading: Reading,
 }
 
 const EXAMPLES: &str = "\
@@ -85,16 +76,6 @@ last one to the end; the greatest jump is that of the main value between two tha
 A finding marked `advice` calls for action, a `note` is worth knowing.
 
 Exit status: 0 done; 1 with --check, a finding calls for action; 2 could not do it; 130 interrupted.";
-
-fn length(text: &str) -> Result<Span, String> {
-    let number = |text: &str| text.trim().parse::<u64>().ok();
-    let span = match text.strip_suffix("min") {
-        Some(minutes) => number(minutes).map(Span::from_min),
-        None => number(text.strip_suffix('s').unwrap_or(text)).map(Span::from_s),
-    };
-    span.filter(|span| (1..=86_400).contains(&span.as_s()))
-        .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --for 60s".into())
-}
 
 /// What was heard, ready to be shown.
 struct Heard<'a> {
@@ -114,7 +95,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     let setup = Setup::of(&args)?;
     let opened = setup.open()?;
     if matches!(opened.inputs, Inputs::Live(_)) {
-        setup::refuse_for_live(&args)?;
+        args.reading.refuse_for_live()?;
     } else if args.length.is_some() {
         return Err(Failure::new("--for is for a live line; a log is read to its end: leave it out"));
     }
@@ -161,20 +142,5 @@ fn output(error: &io::Error) -> Result<Exit, Failure> {
     match error.kind() {
         io::ErrorKind::BrokenPipe => Ok(Exit::Done),
         _ => Err(Failure::new(format!("cannot write the output: {error}"))),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn how_long_to_listen() {
-        assert_eq!(length("60s"), Ok(Span::from_s(60)));
-        assert_eq!(length("2min"), Ok(Span::from_s(120)));
-        assert_eq!(length("5"), Ok(Span::from_s(5)));
-        for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
-            assert!(length(wrong).is_err_and(|text| text.contains("--for 60s")), "{wrong}");
-        }
     }
 }

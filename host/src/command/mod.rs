@@ -12,6 +12,7 @@ pub mod record;
 pub mod silence;
 pub mod simulate;
 pub mod sound_test;
+mod sources;
 mod speak;
 pub mod status;
 pub mod steer;

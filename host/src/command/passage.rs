@@ -9,9 +9,6 @@ mod text;
 use std::path::Path;
 use std::path::PathBuf;
 
-use chrono::DateTime;
-use chrono::Utc;
-
 use super::page;
 use crate::boat::file::BoatFile;
 use crate::exit::Exit;
@@ -33,10 +30,10 @@ pub struct Args {
     /// The journal; else the boat file's, else journal.sqlite in the working folder.
     journal: Option<PathBuf>,
     /// Only from this UTC on, such as 2026-07-14T02:00:00Z.
-    #[arg(long, value_name = "TIME", value_parser = instant)]
+    #[arg(long, value_name = "TIME", value_parser = super::words::instant)]
     from: Option<i64>,
     /// Only until this UTC.
-    #[arg(long, value_name = "TIME", value_parser = instant)]
+    #[arg(long, value_name = "TIME", value_parser = super::words::instant)]
     to: Option<i64>,
     /// Which watch: its number, `last`, or `all`. With --from or --to all, else the last.
     #[arg(long, value_name = "N", value_parser = which)]
@@ -69,12 +66,6 @@ Exit status: 0 done; 1 with --check, an alarm or a warning was raised; 2 could n
 
 /// The journal in the working folder.
 const USUAL_NAME: &str = "journal.sqlite";
-
-fn instant(text: &str) -> Result<i64, String> {
-    let utc: Result<DateTime<Utc>, _> = text.parse();
-    utc.map(|utc| utc.timestamp_millis())
-        .map_err(|_| "a UTC in ISO 8601 was expected. Example: --from 2026-07-14T02:00:00Z".into())
-}
 
 fn which(text: &str) -> Result<Which, String> {
     match text {

@@ -17,7 +17,7 @@ use crate::analysis::listen::At;
 use crate::analysis::listen::Survey;
 use crate::clock::Clock;
 use crate::command::Format;
-use crate::command::watch::instant;
+use crate::command::sources::Reading;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input;
@@ -65,18 +65,8 @@ pub struct Args {
     /// How the output is written: lines as it goes on, or one summary at the end.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
-    /// Standard input is live, whatever its first lines carry.
-    #[arg(long, conflicts_with = "log")]
-    live: bool,
-    /// Standard input is a log and drives time.
-    #[arg(long)]
-    log: bool,
-    /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
-    #[arg(long, value_name = "TIME", value_parser = instant)]
-    start: Option<i64>,
-    /// For a log without any time: its sentences per second.
-    #[arg(long, value_name = "N")]
-    rate: Option<f64>,
+    #[command(flatten)]
+    reading: Reading,
 }
 
 const EXAMPLES: &str = "\
@@ -111,7 +101,7 @@ pub fn run(args: &Args) -> Result<Exit, Failure> {
     let inputs = input::open(&setup.inputs, &setup.options).map_err(|error| setup.explain(&error))?;
     let live = matches!(inputs, Inputs::Live(_));
     if live {
-        setup::refuse_for_live(args)?;
+        args.reading.refuse_for_live()?;
     }
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let it be ended cleanly: {error}")))?;

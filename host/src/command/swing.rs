@@ -101,7 +101,7 @@ struct LogArgs {
     #[arg(long, value_enum, value_name = "RULE")]
     checksum: Option<Checksum>,
     /// For a log without a date: the time of its first line, such as 2026-06-14T08:00:00Z.
-    #[arg(long, value_name = "TIME", value_parser = instant)]
+    #[arg(long, value_name = "TIME", value_parser = super::words::instant)]
     start: Option<i64>,
     /// For a log without any time: its sentences per second.
     #[arg(long, value_name = "N")]
@@ -119,12 +119,6 @@ fn east_west(text: &str) -> Result<f64, String> {
     words::east_west(text)
         .map(|turn| f64::from(turn.as_mdeg()) / 1000.0)
         .ok_or_else(|| "degrees up to 180 with the letter E or W, for example: --variation 4.1E".to_owned())
-}
-
-fn instant(text: &str) -> Result<i64, String> {
-    chrono::DateTime::parse_from_rfc3339(text)
-        .map(|at| at.timestamp_millis())
-        .map_err(|_| "a time is written like 2026-06-14T08:00:00Z".to_owned())
 }
 
 /// `4` or `4/220`: knots, and where it blows from, degrees true.

@@ -22,18 +22,20 @@ mod view;
 use std::io;
 use std::io::IsTerminal;
 use std::net::SocketAddr;
+use std::path::Path;
 use std::path::PathBuf;
 
-use chrono::DateTime;
-use chrono::Utc;
 use lubber_core::alert::WatchkeeperSettings;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::picture::Command;
 use lubber_core::picture::Name;
 use lubber_core::time::Span;
 
+use super::sources::Reading;
+use super::words;
 use crate::analysis::variation;
 use crate::announce;
+use crate::boat::file::BoatFile;
 use crate::exit::Exit;
 use crate::exit::Failure;
 use crate::input::Inputs;
@@ -95,27 +97,17 @@ pub struct Args {
     #[arg(long, conflicts_with = "every")]
     view: bool,
     /// With jsonl: the whole status this often, such as 10s or 1min.
-    #[arg(long, value_name = "TIME", value_parser = every)]
+    #[arg(long, value_name = "TIME", value_parser = words::duration)]
     every: Option<Span>,
     /// Replay a log at so many times real time; else as fast as it goes.
     #[arg(long, value_name = "N")]
     pace: Option<Pace>,
-    /// Standard input is live, whatever its first lines carry.
-    #[arg(long, conflicts_with = "log")]
-    live: bool,
-    /// Standard input is a log and drives time.
-    #[arg(long)]
-    log: bool,
+    #[command(flatten)]
+    reading: Reading,
     /// A live source that cannot be opened at the start is an alert and tried again, and no reason not to
     /// keep watch: for a watch that starts with the boat.
     #[arg(long)]
     keep_trying: bool,
-    /// For a log without a date: the time of its first line, such as 2026-07-14T02:00:00Z.
-    #[arg(long, value_name = "TIME", value_parser = instant)]
-    start: Option<i64>,
-    /// For a log without any time: its sentences per second.
-    #[arg(long, value_name = "N")]
-    rate: Option<f64>,
     /// What checksums must be; "ignored" lets damaged lines pass. Overrides the boat file.
     #[arg(long, value_enum, value_name = "RULE")]
     checksum: Option<Checksum>,
@@ -134,14 +126,14 @@ pub struct Args {
     #[arg(long, requires = "announce")]
     announce_alr: bool,
     /// How often the watch announces that it is alive, such as 30s or 1min.
-    #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
+    #[arg(long, value_name = "TIME", value_parser = words::duration, default_value = "60s", requires = "announce")]
     heartbeat: Span,
     /// Keep every line on disk too, as `lubber record` does with its usual limits. Live inputs only.
     #[arg(long, value_name = "FOLDER")]
     record: Option<PathBuf>,
     /// Show the watch to browsers, at ADDRESS:PORT of this machine; without one on this machine alone,
     /// at 127.0.0.1:10350. The link, with its key, is shown when the key is made. A log only with --pace.
-    #[arg(long, value_name = "ADDRESS:PORT", num_args = 0..=1, default_missing_value = USUAL_PAGE)]
+    #[arg(long, value_name = "ADDRESS:PORT", num_args = 0..=1, default_missing_value = USUAL_PAGE, value_parser = address)]
     page: Option<SocketAddr>,
     /// Make a new key for the page; the old one and its links are refused from then on.
     #[arg(long)]
@@ -173,6 +165,21 @@ pub struct Args {
 
 /// Where `--page` alone is.
 const USUAL_PAGE: &str = "127.0.0.1:10350";
+
+impl Args {
+    /// Whether there is anything to listen to, with `boat` as its boat file.
+    pub(super) fn listens(&self, boat: &BoatFile) -> bool {
+        !self.sources.is_empty() || !boat.sources.is_empty()
+    }
+
+    /// The folders that it writes to, with `boat` as its boat file; not those that are the program's own.
+    pub(super) fn writes(&self, boat: &BoatFile) -> Vec<PathBuf> {
+        let journal = self.journal.as_ref().or(boat.journal.as_ref());
+        let files = journal.into_iter().chain(&self.state).chain(&self.page_key);
+        let folders = files.map(|file| file.parent().unwrap_or(Path::new("")).to_owned());
+        self.record.iter().cloned().chain(folders).collect()
+    }
+}
 
 /// The words that go with every watch.
 const SAFETY: &str = "An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass \
@@ -229,6 +236,11 @@ fn order(text: &str) -> Result<Command, String> {
     order.ok_or_else(|| format!("{}. Example: --steer 135C", super::order::EXPECTED))
 }
 
+fn address(text: &str) -> Result<SocketAddr, String> {
+    let expected = "an address of this machine and a port were expected. Example: --page 192.168.4.1:10350";
+    text.parse().map_err(|_| expected.to_owned())
+}
+
 fn heading(text: &str) -> Result<Name, String> {
     let headings = [*b"HDG", *b"HDM", *b"HDT", *b"THS", *b"VHW"];
     Name::parse(text).filter(|name| headings.contains(&name.formatter.0)).ok_or_else(|| {
@@ -238,26 +250,10 @@ fn heading(text: &str) -> Result<Name, String> {
     })
 }
 
-fn every(text: &str) -> Result<Span, String> {
-    let number = |text: &str| text.trim().parse::<u64>().ok();
-    let span = match text.strip_suffix("min") {
-        Some(minutes) => number(minutes).map(Span::from_min),
-        None => number(text.strip_suffix('s').unwrap_or(text)).map(Span::from_s),
-    };
-    span.filter(|span| (1..=86_400).contains(&span.as_s()))
-        .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --every 10s".into())
-}
-
 fn watchkeeper(text: &str) -> Result<WatchkeeperSettings, String> {
     let [third, _] = WatchkeeperSettings::THIRD;
-    let settings = every(text).ok().and_then(|after| WatchkeeperSettings::new(after, third));
+    let settings = words::duration(text).ok().and_then(|after| WatchkeeperSettings::new(after, third));
     settings.ok_or_else(|| "a time from 3 to 12 min (MSC.128(75)) was expected. Example: --watchkeeper 10min".into())
-}
-
-pub(super) fn instant(text: &str) -> Result<i64, String> {
-    let utc: Result<DateTime<Utc>, _> = text.parse();
-    utc.map(|utc| utc.timestamp_millis())
-        .map_err(|_| "a UTC in ISO 8601 was expected. Example: --start 2026-07-14T02:00:00Z".into())
 }
 
 /// Runs the verb.
@@ -449,16 +445,6 @@ mod tests {
         assert!(matches!(order("135C"), Ok(Command::Steer(_))));
         for wrong in ["135", "361C", "north", "cancel", ""] {
             assert!(order(wrong).is_err_and(|text| text.contains("--steer 135C")), "{wrong}");
-        }
-    }
-
-    #[test]
-    fn what_is_a_time_between() {
-        assert_eq!(every("10s"), Ok(Span::from_s(10)));
-        assert_eq!(every("2min"), Ok(Span::from_s(120)));
-        assert_eq!(every("5"), Ok(Span::from_s(5)));
-        for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
-            assert!(every(wrong).is_err(), "{wrong}");
         }
     }
 

@@ -1,5 +1,8 @@
 //! Words that several verbs share: safe for a terminal, wrapped to its width.
 
+use chrono::DateTime;
+use chrono::Utc;
+use lubber_core::time::Span;
 use lubber_core::unit::Position;
 
 /// What every card carries, however it is shown.
@@ -45,9 +48,37 @@ pub(super) fn place(position: Position) -> String {
     format!("{} {}", part(position.lat_e7, 2, 'N', 'S'), part(position.lon_e7, 3, 'E', 'W'))
 }
 
+/// A time from a second to a day: `10s`, `2min`, or seconds.
+pub(super) fn duration(text: &str) -> Result<Span, String> {
+    let number = |text: &str| text.trim().parse::<u64>().ok();
+    let span = match text.strip_suffix("min") {
+        Some(minutes) => number(minutes).map(Span::from_min),
+        None => number(text.strip_suffix('s').unwrap_or(text)).map(Span::from_s),
+    };
+    span.filter(|span| (1..=86_400).contains(&span.as_s()))
+        .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: 10s".into())
+}
+
+/// A UTC in ISO 8601, as milliseconds since 1970.
+pub(super) fn instant(text: &str) -> Result<i64, String> {
+    let utc: Result<DateTime<Utc>, _> = text.parse();
+    utc.map(|utc| utc.timestamp_millis())
+        .map_err(|_| "a UTC in ISO 8601 was expected. Example: 2026-07-14T02:00:00Z".into())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_a_time_between() {
+        assert_eq!(duration("10s"), Ok(Span::from_s(10)));
+        assert_eq!(duration("2min"), Ok(Span::from_s(120)));
+        assert_eq!(duration("5"), Ok(Span::from_s(5)));
+        for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
+            assert!(duration(wrong).is_err_and(|text| text.contains("Example: 10s")), "{wrong}");
+        }
+    }
 
     #[test]
     fn a_place_rounds_up_to_the_next_degree() {

@@ -60,9 +60,10 @@ impl Reader {
     /// What is wrong with the file, and the remedy.
     pub fn open(path: &Path) -> Result<Self, ReadError> {
         let said = |why: &str| ReadError(format!("{}: {why}", path.display()));
+        let is = |what: &str| ReadError(format!("{} is {what}", path.display()));
         match open::look(path).map_err(|error| ReadError(error.to_string()))? {
             Found::Begun | Found::Nothing if path.symlink_metadata().is_ok() => {
-                return Err(said("is empty: no watch was written into it yet"));
+                return Err(is("empty: no watch was written into it yet"));
             }
             Found::Begun | Found::Nothing => {
                 return Err(said(
@@ -71,12 +72,10 @@ impl Reader {
                 ));
             }
             Found::Damaged => {
-                return Err(said(
-                    "is damaged and no database any more; the next watch moves it aside and begins a new \
-                                 one",
-                ));
+                return Err(is("damaged and no database any more; the next watch moves it aside and begins a new \
+                                 one"));
             }
-            Found::Foreign => return Err(said("is no journal of lubber; a log is read by: lubber watch")),
+            Found::Foreign => return Err(is("no journal of lubber; a log is read by: lubber watch")),
             Found::Journal(version) => open::known(path, version).map_err(|error| ReadError(error.to_string()))?,
         }
         let connection = connect(path)?;

@@ -9,16 +9,15 @@ use lubber_core::picture::Name;
 use super::Args;
 use crate::analysis::listen::Around;
 use crate::boat::card::CardFile;
-use crate::boat::file::BoatFile;
 use crate::clock::Clock;
+use crate::command::sources;
+use crate::command::sources::Named;
 use crate::exit::Failure;
 use crate::input;
 use crate::input::InputError;
 use crate::input::Inputs;
 use crate::input::OpenOptions;
-use crate::input::ReplayOptions;
 use crate::input::Source;
-use crate::input::StdinKind;
 
 /// All that is needed to listen.
 pub(super) struct Setup {
@@ -56,10 +55,7 @@ const MADE_UP_RATE: f64 = 1000.0;
 
 impl Setup {
     pub(super) fn of(args: &Args) -> Result<Self, Failure> {
-        let (boat_file, boat) = match BoatFile::find(args.boat.as_deref())? {
-            Some((path, boat)) => (Some(path), boat),
-            None => (None, BoatFile::default()),
-        };
+        let (boat_file, boat) = sources::boat(args.boat.as_deref())?;
         let card = args.card.clone().or_else(|| boat.card.clone());
         let card_file = card.as_deref().map(CardFile::read).transpose()?;
         let settings = boat.settings(card_file.as_ref().map(|file| file.card.clone()));
@@ -67,45 +63,22 @@ impl Setup {
         let card_sensor = card_file.as_ref().and_then(|card| card.sensor);
         headings.primary = headings.primary.or(card_sensor);
 
-        let named: Vec<(Source, String, ChecksumPolicy)> = if args.sources.is_empty() {
-            let named = boat.sources.iter().map(|source| {
-                let input = source.from.parse().map_err(|error| {
-                    let file = boat_file.as_deref().map_or_else(String::new, |file| file.display().to_string());
-                    Failure::new(format!("{file}: source \"{}\": {error}", source.name))
-                })?;
-                Ok((input, source.name.clone(), source.checksum))
-            });
-            named.collect::<Result<_, Failure>>()?
-        } else {
-            let named = args.sources.iter().map(|input| {
-                let typed = input.to_string();
-                // A source that the boat file knows is read as the boat file says.
-                match boat.sources.iter().find(|source| source.from == typed) {
-                    Some(known) => (input.clone(), known.name.clone(), known.checksum),
-                    None => (input.clone(), typed, ChecksumPolicy::default()),
-                }
-            });
-            named.collect()
-        };
+        let named = sources::named(&args.sources, boat_file.as_deref(), &boat)?;
         let policy = |own: ChecksumPolicy| args.checksum.map_or(own, ChecksumPolicy::from);
-        let policies: Vec<ChecksumPolicy> = named.iter().map(|(.., own)| policy(*own)).collect();
-        let stdin = match (args.live, args.log) {
-            (true, _) => StdinKind::Live,
-            (_, true) => StdinKind::Log,
-            _ => StdinKind::default(),
-        };
-        let replay = ReplayOptions { start: args.start, rate: args.rate, checksums: policies.clone() };
-        let (inputs, names) = named.into_iter().map(|(input, name, _)| (input, name)).unzip();
+        let policies: Vec<ChecksumPolicy> = named.iter().map(|source| policy(source.checksum)).collect();
+        let name = |source: &Named| source.name.clone().unwrap_or_else(|| source.input.to_string());
+        let names = named.iter().map(name).collect();
+        let inputs = named.into_iter().map(|source| source.input).collect();
         Ok(Self {
             inputs,
-            options: OpenOptions { stdin, replay, ..OpenOptions::default() },
+            options: args.reading.options(policies.clone()),
             names,
             policies,
             headings,
             boat_file,
             card,
             card_sensor,
-            stdin_said: args.live || args.log,
+            stdin_said: args.reading.says_stdin(),
         })
     }
 
@@ -151,23 +124,6 @@ impl Setup {
     }
 
     fn explain(&self, error: &InputError) -> Failure {
-        match (error, &self.boat_file) {
-            (InputError::None, Some(file)) => {
-                Failure::new(format!("{error}; or a [[source]] in {}, which has none", file.display()))
-            }
-            (InputError::None, None) => Failure::new(format!("{error}; or a [[source]] in boat.toml")),
-            _ => Failure::new(error.to_string()),
-        }
-    }
-}
-
-/// What only a log can obey is refused for a live line, not passed over.
-pub(super) fn refuse_for_live(args: &Args) -> Result<(), Failure> {
-    let given = [("--start", args.start.is_some()), ("--rate", args.rate.is_some())];
-    match given.iter().find(|(_, given)| *given) {
-        Some((name, _)) => {
-            Err(Failure::new(format!("{name} is for recorded logs; on a live line the clock rules: leave it out")))
-        }
-        None => Ok(()),
+        sources::explain(error, self.boat_file.as_deref())
     }
 }

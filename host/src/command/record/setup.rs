@@ -5,13 +5,12 @@ use std::path::PathBuf;
 use lubber_core::frame::ChecksumPolicy;
 
 use super::Args;
-use crate::boat::file::BoatFile;
+use crate::command::sources;
+use crate::command::sources::Named;
 use crate::exit::Failure;
 use crate::input::InputError;
 use crate::input::OpenOptions;
-use crate::input::ReplayOptions;
 use crate::input::Source;
-use crate::input::StdinKind;
 use crate::record::Limits;
 
 /// All that is needed to record.
@@ -52,52 +51,20 @@ impl Setup {
                  give a larger --keep or a smaller --size",
             ));
         }
-        let (boat_file, boat) = match BoatFile::find(args.boat.as_deref())? {
-            Some((path, boat)) => (Some(path), boat),
-            None => (None, BoatFile::default()),
-        };
-        let named: Vec<(Source, String, ChecksumPolicy)> = if args.sources.is_empty() {
-            let named = boat.sources.iter().map(|source| {
-                let input = source.from.parse().map_err(|error| {
-                    let file = boat_file.as_deref().map_or_else(String::new, |file| file.display().to_string());
-                    Failure::new(format!("{file}: source \"{}\": {error}", source.name))
-                })?;
-                Ok((input, source.name.clone(), source.checksum))
-            });
-            named.collect::<Result<_, Failure>>()?
-        } else {
-            let named = args.sources.iter().map(|input| {
-                let typed = input.to_string();
-                // A source that the boat file knows is called as the boat file says.
-                match boat.sources.iter().find(|source| source.from == typed) {
-                    Some(known) => (input.clone(), known.name.clone(), known.checksum),
-                    None => (input.clone(), short(input), ChecksumPolicy::default()),
-                }
-            });
-            named.collect()
-        };
-        let policies: Vec<ChecksumPolicy> = named.iter().map(|(.., policy)| *policy).collect();
-        let (inputs, names) = named.into_iter().map(|(input, name, _)| (input, name)).unzip();
-        let stdin = match (args.live, args.log) {
-            (true, _) => StdinKind::Live,
-            (_, true) => StdinKind::Log,
-            _ => StdinKind::default(),
-        };
-        let replay = ReplayOptions { start: args.start, rate: args.rate, checksums: policies.clone() };
+        let (boat_file, boat) = sources::boat(args.boat.as_deref())?;
+        let named = sources::named(&args.sources, boat_file.as_deref(), &boat)?;
+        let policies: Vec<ChecksumPolicy> = named.iter().map(|source| source.checksum).collect();
+        let name = |source: &Named| source.name.clone().unwrap_or_else(|| short(&source.input));
+        let names = named.iter().map(name).collect();
+        let inputs = named.into_iter().map(|source| source.input).collect();
+        let options = args.reading.options(policies.clone());
         let limits = Limits { size: args.size, keep: args.keep, floor: args.floor };
-        let options = OpenOptions { stdin, replay, ..OpenOptions::default() };
         Ok(Self { inputs, options, names, policies, limits, boat_file })
     }
 
     /// An input's refusal, with what only the verb knows.
     pub(super) fn explain(&self, error: &InputError) -> Failure {
-        match (error, &self.boat_file) {
-            (InputError::None, Some(file)) => {
-                Failure::new(format!("{error}; or a [[source]] in {}, which has none", file.display()))
-            }
-            (InputError::None, None) => Failure::new(format!("{error}; or a [[source]] in boat.toml")),
-            _ => Failure::new(error.to_string()),
-        }
+        sources::explain(error, self.boat_file.as_deref())
     }
 }
 
@@ -109,17 +76,6 @@ fn short(source: &Source) -> String {
         Source::Stdin => "stdin".to_owned(),
         Source::Tcp { host, port } => format!("{host}-{port}"),
         Source::Udp { port, .. } => format!("udp-{port}"),
-    }
-}
-
-/// What only a log can obey is refused for a live line, not passed over.
-pub(super) fn refuse_for_live(args: &Args) -> Result<(), Failure> {
-    let given = [("--start", args.start.is_some()), ("--rate", args.rate.is_some())];
-    match given.iter().find(|(_, given)| *given) {
-        Some((name, _)) => {
-            Err(Failure::new(format!("{name} is for recorded logs; on a live line the clock rules: leave it out")))
-        }
-        None => Ok(()),
     }
 }
 

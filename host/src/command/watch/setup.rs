@@ -12,15 +12,12 @@ use super::Args;
 use super::keys;
 use super::page;
 use crate::boat::card::CardFile;
-use crate::boat::file::BoatFile;
 use crate::boat::sounder::Sounder;
+use crate::command::sources;
 use crate::exit::Failure;
 use crate::input::InputError;
-use crate::input::LiveOptions;
 use crate::input::OpenOptions;
-use crate::input::ReplayOptions;
 use crate::input::Source;
-use crate::input::StdinKind;
 use crate::view;
 use crate::view::Sources;
 
@@ -60,10 +57,7 @@ pub(super) struct Setup {
 
 impl Setup {
     pub(super) fn of(args: &Args) -> Result<Self, Failure> {
-        let (boat_file, boat) = match BoatFile::find(args.boat.as_deref())? {
-            Some((path, boat)) => (Some(path), boat),
-            None => (None, BoatFile::default()),
-        };
+        let (boat_file, boat) = sources::boat(args.boat.as_deref())?;
         let card_path = args.card.clone().or_else(|| boat.card.clone());
         let card_file = card_path.as_deref().map(CardFile::read).transpose()?;
         let mut findings = card_file.as_ref().map(|card| card.findings.clone()).unwrap_or_default();
@@ -81,52 +75,27 @@ impl Setup {
             _ => {}
         }
 
-        let (inputs, names): (Vec<Source>, Vec<view::Source>) = if args.sources.is_empty() {
-            let named = boat.sources.iter().map(|source| {
-                let input: Source = source.from.parse().map_err(|error| {
-                    let file = boat_file.as_deref().map_or_else(String::new, |file| file.display().to_string());
-                    Failure::new(format!("{file}: source \"{}\": {error}", source.name))
-                })?;
-                Ok((input, view::Source { name: source.name.clone(), checksum: source.checksum }))
-            });
-            named.collect::<Result<Vec<_>, Failure>>()?.into_iter().unzip()
-        } else {
-            settings.sources = Default::default();
-            settings.source_count = u8::try_from(args.sources.len().min(SourceId::MAX)).unwrap_or(0);
-            let named = args.sources.iter().zip(0_usize..).map(|(input, place)| {
-                let typed = input.to_string();
-                // A source that the boat file knows is read as the boat file says.
-                let known = boat.sources.iter().find(|source| source.from == typed);
-                let checksum = known.map(|source| source.checksum).unwrap_or_default();
-                let may_acknowledge = known.is_some_and(|source| source.may_acknowledge);
-                if let Some(slot) = settings.sources.get_mut(place) {
-                    *slot = SourceSettings { checksum, may_acknowledge };
-                }
-                let name = known.map_or(typed, |source| source.name.clone());
-                (input.clone(), view::Source { name, checksum })
-            });
-            named.unzip()
-        };
-        let mut names = names;
+        let mut named = sources::named(&args.sources, boat_file.as_deref(), &boat)?;
         if let Some(rule) = args.checksum {
-            let rule = ChecksumPolicy::from(rule);
-            settings.sources.iter_mut().for_each(|source| source.checksum = rule);
-            names.iter_mut().for_each(|source| source.checksum = rule);
+            named.iter_mut().for_each(|source| source.checksum = rule.into());
         }
-        let stdin = match (args.live, args.log) {
-            (true, _) => StdinKind::Live,
-            (_, true) => StdinKind::Log,
-            _ => StdinKind::default(),
-        };
-        let checksums = names.iter().map(|source| source.checksum).collect();
-        let replay = ReplayOptions { start: args.start, rate: args.rate, checksums };
+        settings.sources = Default::default();
+        settings.source_count = u8::try_from(named.len().min(SourceId::MAX)).unwrap_or(0);
+        for (slot, source) in settings.sources.iter_mut().zip(&named) {
+            *slot = SourceSettings { checksum: source.checksum, may_acknowledge: source.may_acknowledge };
+        }
+        let mut options = args.reading.options(named.iter().map(|source| source.checksum).collect());
+        options.live.keep_trying = args.keep_trying;
+        let (inputs, names) = named
+            .into_iter()
+            .map(|source| {
+                let name = source.name.unwrap_or_else(|| source.input.to_string());
+                (source.input, view::Source { name, checksum: source.checksum })
+            })
+            .unzip();
         Ok(Self {
             inputs,
-            options: OpenOptions {
-                stdin,
-                replay,
-                live: LiveOptions { keep_trying: args.keep_trying, ..LiveOptions::default() },
-            },
+            options,
             settings,
             sources: Sources::new(names),
             boat_file,
@@ -148,13 +117,7 @@ impl Setup {
 
     /// An input's refusal, with what only the verb knows.
     pub(super) fn explain(&self, error: &InputError) -> Failure {
-        match (error, &self.boat_file) {
-            (InputError::None, Some(file)) => {
-                Failure::new(format!("{error}; or a [[source]] in {}, which has none", file.display()))
-            }
-            (InputError::None, None) => Failure::new(format!("{error}; or a [[source]] in boat.toml")),
-            _ => Failure::new(error.to_string()),
-        }
+        sources::explain(error, self.boat_file.as_deref())
     }
 
     /// What the watch is kept with, a name and a text each.
@@ -226,11 +189,8 @@ impl Setup {
 
 /// What only a log can obey is refused for a live line, not passed over.
 pub(super) fn refuse_for_live(args: &Args) -> Result<(), Failure> {
-    let given = [("--pace", args.pace.is_some()), ("--start", args.start.is_some()), ("--rate", args.rate.is_some())];
-    match given.iter().find(|(_, given)| *given) {
-        Some((name, _)) => {
-            Err(Failure::new(format!("{name} is for recorded logs; on a live line the clock rules: leave it out")))
-        }
-        None => Ok(()),
+    if args.pace.is_some() {
+        return Err(sources::for_logs("--pace"));
     }
+    args.reading.refuse_for_live()
 }
