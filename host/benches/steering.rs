@@ -139,16 +139,18 @@ fn at(at_ms: u64, happening: Happening) -> Scripted {
 struct Passage {
     raised: Vec<(u64, AlertKind, String)>,
     judged_s: [u64; AlertKind::ALL.len()],
-    ms: u64,
+    /// When she had left her course by ten degrees.
+    left_ms: Option<u64>,
 }
 
-fn sail(boat: Boat, command: Option<Command>, stop: impl Fn(u64, AlertKind) -> bool) -> Passage {
+fn sail(boat: Boat, command: Option<Command>, fault_ms: u64, stop: impl Fn(u64, AlertKind) -> bool) -> Passage {
     let settings =
         Settings { source_count: 1, rot_is_gyro: true, card: Some(card(&boat)), ..Settings::default() };
     let mut monitor = Monitor::new(Instant::from_ms(0), settings);
     let start = boat.start_unix_ms;
     let mut voyage = Voyage::new(boat).unwrap();
-    let mut passage = Passage { raised: Vec::new(), judged_s: [0; AlertKind::ALL.len()], ms: 0 };
+    let mut passage = Passage { raised: Vec::new(), judged_s: [0; AlertKind::ALL.len()], left_ms: None };
+    let mut off = 0.0;
     if let Some(command) = command {
         monitor.order(Instant::from_ms(0), command, &mut |_| {});
     }
@@ -174,7 +176,15 @@ fn sail(boat: Boat, command: Option<Command>, stop: impl Fn(u64, AlertKind) -> b
             }
         });
         let Some(truth) = step else { break };
-        passage.ms = truth.since_start_ms;
+        if let Some(course) = truth.ordered_compass_deg {
+            // Averaged over a yaw period.
+            off += ((truth.faultless_compass_deg - course + 180.0).rem_euclid(360.0) - 180.0 - off) / 60.0;
+            if f64::abs(off) < 5.0 || truth.since_start_ms <= fault_ms {
+                passage.left_ms = None;
+            } else if f64::abs(off) >= 10.0 {
+                passage.left_ms = passage.left_ms.or(Some(truth.since_start_ms));
+            }
+        }
         if truth.since_start_ms % 10_000 == 0 {
             for (slot, judging) in passage.judged_s.iter_mut().zip(monitor.judging()) {
                 *slot += 10 * u64::from(judging.is_ok());
@@ -217,7 +227,7 @@ fn quiet(seed: u64, days: u64) {
             let squall = Happening::Gust(1.0 + 0.4 * part(day, 300 + n));
             quiet.events.push(Scripted { lasts_ms: Some(90_000), ..at(when + 600_000, squall) });
         }
-        let passage = sail(quiet, command, |_, _| false);
+        let passage = sail(quiet, command, 0, |_, _| false);
         judged.iter_mut().zip(passage.judged_s).for_each(|(all, day)| *all += day);
         let ours = passage.raised.into_iter().filter(|(_, kind, _)| JUDGED.contains(kind));
         false_alerts.extend(ours.map(|(ms, kind, text)| (day, ms / 1000, kind, text)));
@@ -244,7 +254,7 @@ fn measure(name: &str, kind: AlertKind, seed: u64, count: u64, how: Sail, happen
         Sail::Reversed => 1000,
         _ => 2_400_000,
     };
-    let mut delays: Vec<f64> = Vec::new();
+    let (mut delays, mut after): (Vec<f64>, Vec<f64>) = Default::default();
     let (mut early, mut missed) = (0, Vec::new());
     let count = if how == Sail::Magnet { count.div_ceil(4) } else { count };
     for s in seed..seed + count {
@@ -278,21 +288,38 @@ fn measure(name: &str, kind: AlertKind, seed: u64, count: u64, how: Sail, happen
         }
         faulty.events.push(at(fault_ms, happening(s)));
         faulty.events.sort_by_key(|event| event.at_ms);
-        let passage = sail(faulty, None, |ms, k| k == kind && ms >= fault_ms);
+        let passage = sail(faulty, None, fault_ms, |ms, k| k == kind && ms >= fault_ms);
         early += passage.raised.iter().filter(|(ms, k, _)| JUDGED.contains(k) && *ms < fault_ms).count();
         let found = passage.raised.iter().find(|(ms, k, _)| *k == kind && *ms >= fault_ms);
         if std::env::var_os("TELL").is_some() {
             println!("  {s}: {:?}", found.map(|(ms, _, text)| ((ms - fault_ms) / 1000, text)));
         }
         match found {
-            Some((ms, ..)) => delays.push((*ms - fault_ms) as f64 / 1000.0),
+            Some((ms, ..)) => {
+                delays.push((*ms - fault_ms) as f64 / 1000.0);
+                if let (Some(left), Sail::Course | Sail::RudderOrder) = (passage.left_ms, how) {
+                    after.push(ms.saturating_sub(left) as f64 / 1000.0);
+                } else {
+                    // Before she had left it, or it is not what shows the fault.
+                    after.push(0.0);
+                }
+            }
             None => missed.push(s),
         }
     }
-    delays.sort_by(f64::total_cmp);
-    let at =
-        |part: f64| delays.get(((delays.len() as f64 * part).ceil() as usize).max(1) - 1).copied().unwrap_or(f64::NAN);
-    println!("{name:<50} {:>6} {:>7.1} {:>7.1} {:>7.1}  {early}", missed.len(), at(0.5), at(0.9), at(1.0));
+    let row = |delays: &mut Vec<f64>| {
+        delays.sort_by(f64::total_cmp);
+        [0.5, 0.9, 1.0].map(|part| {
+            let place = ((delays.len() as f64 * part).ceil() as usize).max(1) - 1;
+            delays.get(place).copied().unwrap_or(f64::NAN)
+        })
+    };
+    let [median, ninety, worst] = row(&mut delays);
+    println!("{name:<50} {:>6} {median:>7.1} {ninety:>7.1} {worst:>7.1}  {early}", missed.len());
+    if kind == AlertKind::RudderUnanswered && matches!(how, Sail::Course | Sail::RudderOrder) {
+        let [median, ninety, worst] = row(&mut after);
+        println!("{:<50} {:>6} {median:>7.1} {ninety:>7.1} {worst:>7.1}", "  from ten degrees off her course", "");
+    }
     if !missed.is_empty() {
         println!("  missed: {:?}", &missed[..missed.len().min(8)]);
     }
