@@ -30,8 +30,7 @@ use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
 
 const DAY_MS: u64 = 86_400_000;
-const JUDGED: [AlertKind; 3] =
-    [AlertKind::TurnRateDisagreement, AlertKind::RudderUnanswered, AlertKind::CardDoubtful];
+const JUDGED: [AlertKind; 3] = [AlertKind::TurnRateDisagreement, AlertKind::RudderUnanswered, AlertKind::CardDoubtful];
 
 fn main() {
     let numbers: Vec<u64> = std::env::args().skip(1).filter_map(|arg| arg.parse().ok()).collect();
@@ -41,7 +40,10 @@ fn main() {
     if faults == 0 {
         return;
     }
-    println!("\n{:<50} {:>6} {:>7} {:>7} {:>7}  {}", "fault (seconds of log time)", "missed", "median", "90 %", "worst", "early");
+    println!(
+        "\n{:<50} {:>6} {:>7} {:>7} {:>7}  {}",
+        "fault (seconds of log time)", "missed", "median", "90 %", "worst", "early"
+    );
     let runs = |to, over_ms| Happening::Runs { to, over_ms };
     let sign = |seed: u64| if seed.is_multiple_of(2) { 1.0 } else { -1.0 };
     let [gyro, rudder, card] = JUDGED;
@@ -144,8 +146,7 @@ struct Passage {
 }
 
 fn sail(boat: Boat, command: Option<Command>, fault_ms: u64, stop: impl Fn(u64, AlertKind) -> bool) -> Passage {
-    let settings =
-        Settings { source_count: 1, rot_is_gyro: true, card: Some(card(&boat)), ..Settings::default() };
+    let settings = Settings { source_count: 1, rot_is_gyro: true, card: Some(card(&boat)), ..Settings::default() };
     let mut monitor = Monitor::new(Instant::from_ms(0), settings);
     let start = boat.start_unix_ms;
     let mut voyage = Voyage::new(boat).unwrap();
@@ -159,7 +160,10 @@ fn sail(boat: Boat, command: Option<Command>, fault_ms: u64, stop: impl Fn(u64, 
         let raised = &mut passage.raised;
         let mut hear = |event: Event<'_>| {
             if let Event::Alert(change) = event {
-                if matches!(change.state, State::ActiveUnacknowledged | State::Active) && !change.repeated && !change.escalated {
+                if matches!(change.state, State::ActiveUnacknowledged | State::Active)
+                    && !change.repeated
+                    && !change.escalated
+                {
                     let follows = change.follows.map_or(String::new(), |f| format!(" (follows {f})"));
                     raised.push((change.at.as_ms(), change.kind, format!("{}{follows}", change.evidence)));
                     done |= stop(change.at.as_ms(), change.kind);

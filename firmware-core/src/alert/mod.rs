@@ -15,8 +15,8 @@ mod off_heading;
 mod rudder;
 mod settings;
 mod smooth;
-mod turn_rate;
 mod supply;
+mod turn_rate;
 mod watchkeeper;
 
 pub use card_doubtful::CardDoubtful;
@@ -30,8 +30,8 @@ pub use off_heading::OffHeading;
 pub use rudder::RudderUnanswered;
 pub use settings::LimitSettings;
 pub use smooth::{Latch, Smooth};
-pub use turn_rate::TurnRateDisagreement;
 pub use supply::SupplyLow;
+pub use turn_rate::TurnRateDisagreement;
 pub use watchkeeper::{Watchkeeper, WatchkeeperSettings, WatchkeeperStatus};
 
 use core::fmt;

@@ -96,7 +96,8 @@ impl Beside {
     pub(super) fn measured(&mut self, now: Instant, xdr: &Xdr<'_>) {
         for measurement in xdr.measurements().filter(|m| m.kind == b'A' && m.unit == b'D') {
             // Names are the talker's own; these two words stand for heel in all that were seen.
-            let names_heel = |word: &[u8]| measurement.name.get(..word.len()).is_some_and(|n| n.eq_ignore_ascii_case(word));
+            let names_heel =
+                |word: &[u8]| measurement.name.get(..word.len()).is_some_and(|n| n.eq_ignore_ascii_case(word));
             if names_heel(b"ROLL") || names_heel(b"HEEL") {
                 let heel = measurement.value.known().and_then(|mdeg| i32::try_from(mdeg).ok());
                 self.heel.take(now, heel.filter(|mdeg| mdeg.abs() <= 90_000).map(Turn::from_mdeg));

@@ -38,7 +38,7 @@ pub(super) struct Block {
     /// Way made, millimetres.
     pub(super) way: i64,
     /// The rudder as each lag passes it on, times way: millidegrees x metres.
-    worked: [i64; LAGS.len()],
+    worked: [i32; LAGS.len()],
 }
 
 /// The model and what it has learned.
@@ -67,13 +67,14 @@ impl Answer {
         for ((lagged, lag), worked) in self.lagged.iter_mut().zip(LAGS).zip(&mut block.worked) {
             let step = (rudder_16 - i64::from(*lagged)) * way / (way / 2 + lag).max(way).max(1);
             *lagged = lagged.saturating_add(i32::try_from(step).unwrap_or(0));
-            *worked += i64::from(*lagged) * way / (16 * METRE);
+            let more = i64::from(*lagged) * way / (16 * METRE);
+            *worked = worked.saturating_add(i32::try_from(more).unwrap_or(0));
         }
     }
 
     /// Where the rudder comes to work over the block, millidegrees: the mean, behind the lag in use.
     pub(super) fn rudder(&self, block: &Block) -> i64 {
-        block.worked.get(self.lag_in_use()).copied().unwrap_or(0) * METRE / block.way.max(1)
+        i64::from(block.worked.get(self.lag_in_use()).copied().unwrap_or(0)) * METRE / block.way.max(1)
     }
 
     /// What `rudder` millidegrees beyond the standing helm turn her over the way of the block, millidegrees.
@@ -126,7 +127,7 @@ impl Answer {
         let metres = block.way / METRE;
         let turned = block.turned - before.turned;
         let moved = |lag: usize| {
-            let change = |b: &Block| b.worked.get(lag).copied().unwrap_or(0);
+            let change = |b: &Block| i64::from(b.worked.get(lag).copied().unwrap_or(0));
             change(block) - change(&before)
         };
         // The quickest lag says whether the rudder moved at all.
@@ -178,8 +179,14 @@ mod tests {
 
     /// J. van Amerongen, *Adaptive Steering of Ships*, Delft 1982, as cited in the teaching code MSS of T. I.
     /// Fossen's textbook: speed in m/s, K in 1/s, T in s; a recreational craft of 45 m and a frigate of 100 m.
-    const PUBLISHED: [(f64, f64, f64); 6] =
-        [(2.0, 0.15, 33.0), (2.6, 0.19, 33.0), (4.0, 0.37, 33.0), (5.0, 0.50, 31.0), (6.2, 0.83, 43.0), (9.0, 0.18, 27.0)];
+    const PUBLISHED: [(f64, f64, f64); 6] = [
+        (2.0, 0.15, 33.0),
+        (2.6, 0.19, 33.0),
+        (4.0, 0.37, 33.0),
+        (5.0, 0.50, 31.0),
+        (6.2, 0.83, 43.0),
+        (9.0, 0.18, 27.0),
+    ];
 
     #[test]
     fn the_test_boat_follows_the_closed_form() {
@@ -223,9 +230,10 @@ mod tests {
             let (known, gain, lag) = learned(craft, 1800, 1.0);
             let (gain_off, lag_off) = (gain / (k / speed), lag / (t * speed));
             println!("{craft:?}: gain {gain:.4}, {gain_off:.2} of it; lag {lag} m, {lag_off:.2} of it");
-            assert!(known && (0.6..=1.6).contains(&gain_off) && (0.5..=2.0).contains(&lag_off), "{craft:?}");
-            // What decides is the turn it foretells where she turns most: the slope gain / lag at once.
-            assert!((0.7..=1.4).contains(&(gain_off / lag_off)), "{craft:?}");
+            // A zigzag of blocks of five seconds tells their quotient well, which says how soon she turns, and
+            // each alone coarsely.
+            assert!(known && (0.5..=2.0).contains(&gain_off) && (0.5..=2.0).contains(&lag_off), "{craft:?}");
+            assert!((0.85..=1.15).contains(&(gain_off / lag_off)), "{craft:?}");
         }
     }
 

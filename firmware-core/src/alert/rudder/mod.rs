@@ -242,7 +242,10 @@ impl RudderUnanswered {
         // Logarithms of how much likelier the turn is, times the variance: for no answer at all, and for one
         // as large the other way.
         let [of_none, of_wrong] = should;
-        let likelihoods = [(of_none, of_none * (of_none / 2 - turned)), (of_wrong, -2 * of_wrong * turned)];
+        // Before it is known how much she answers, the likeliest answer is as large as the turn.
+        let large = if self.answer.is_known() { of_wrong.abs() } else { of_wrong.abs().max(turned.abs()) };
+        let likelihoods =
+            [(of_none, of_none * (of_none / 2 - turned)), (of_wrong, -2 * of_wrong.signum() * large * turned)];
         let sums = [(&mut self.no_turn, MOST, FORGET), (&mut self.wrong_way, MOST_WRONG, FORGET_WRONG)];
         for ((sum, most, forget), (should, likelihood)) in sums.into_iter().zip(likelihoods) {
             if should != 0 {

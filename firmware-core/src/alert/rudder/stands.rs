@@ -115,7 +115,8 @@ impl Stands {
     /// The course that the pilot steers, and how far she is off it. The mean of a first steady minute is
     /// nobody's order, and a hand that holds the rudder still may let her turn.
     fn course(&mut self, picture: &Picture, steering: Steering, now: Instant) -> Option<(Referred, Turn)> {
-        let Steering::Heading { order, by: by @ (OrderedBy::Owner | OrderedBy::Wire(_)), held: false } = steering else {
+        let Steering::Heading { order, by: by @ (OrderedBy::Owner | OrderedBy::Wire(_)), held: false } = steering
+        else {
             self.off.reset();
             return None;
         };
