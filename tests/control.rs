@@ -84,6 +84,23 @@ fn every_verb_is_obeyed_and_says_what_happened() {
 }
 
 #[test]
+fn whoever_acknowledges_where_nothing_stands_answers_the_watchkeeper() {
+    let folder = Folder::new("answer");
+    let watch = Watch::new(&folder, &["--watchkeeper", "3min"]);
+    for verb in ["acknowledge", "silence"] {
+        let answered = "answered; the watchkeeper's time begins again".to_owned();
+        assert_eq!(folder.run(&[verb]), (Some(0), answered));
+        let (_, said) = folder.run(&["status", "--format", "json"]);
+        let status: Value = serde_json::from_str(&said).unwrap();
+        let left = status["status"]["watchkeeper"]["remaining_s"].as_f64().unwrap();
+        assert!(left > 0.0 && left <= 180.0, "{said}");
+    }
+    let (_, said) = folder.run(&["status"]);
+    assert!(said.contains("answer in "), "{said}");
+    drop(watch);
+}
+
+#[test]
 fn without_a_watch_every_verb_names_the_remedy() {
     let folder = Folder::new("none");
     for args in [&["steer", "150C"][..], &["acknowledge"], &["silence"], &["status"]] {
@@ -273,6 +290,9 @@ mod keys {
             until(&mut ours, &mut printed, "steered by the wind");
             ours.write_all(b"h").unwrap();
             until(&mut ours, &mut printed, "steered by hand");
+            ours.write_all(b"t").unwrap();
+            until(&mut ours, &mut printed, "a test of the sounder: nothing is wrong");
+            until(&mut ours, &mut printed, "\x07\x07\x07");
             ours.write_all(b"a").unwrap();
             until(&mut ours, &mut printed, "nothing waits to be acknowledged");
             drop(line);

@@ -22,7 +22,7 @@ const CORE: [(&str, u8); 12] = [
 const MONITOR: (&str, u8) = ("monitor", 7);
 
 /// What each module of the host may name of the others.
-const HOST: [(&str, &[&str]); 14] = [
+const HOST: [(&str, &[&str]); 19] = [
     ("exit", &[]),
     ("clock", &[]),
     ("analysis", &[]),
@@ -33,14 +33,19 @@ const HOST: [(&str, &[&str]); 14] = [
     ("terminal", &["view"]),
     ("control", &["view"]),
     ("announce", &["clock"]),
+    ("record", &["clock"]),
+    ("page", &["clock", "view"]),
+    ("journal", &["view"]),
+    ("sound", &["clock"]),
+    ("memory", &["clock"]),
     ("boat", &["analysis", "exit"]),
     ("simulate", &["analysis"]),
     ("service", &[]),
     (
         "command",
         &[
-            "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce", "boat",
-            "simulate", "service",
+            "exit", "clock", "analysis", "view", "plot", "input", "session", "terminal", "control", "announce",
+            "record", "journal", "page", "sound", "memory", "boat", "simulate", "service",
         ],
     ),
 ];

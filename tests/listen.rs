@@ -355,7 +355,7 @@ fn bad_input_is_refused_with_its_remedy() {
     let binary = scratch("binary.nmea", &binary);
     for (arguments, part) in [
         (vec!["/no/such/log.nmea"], "there is no such file"),
-        (vec![FIXTURES], "it is a folder"),
+        (vec![concat!(env!("CARGO_MANIFEST_DIR"), "/src")], "it is a folder without logs"),
         (vec![empty.to_str().unwrap()], "is empty"),
         (vec![binary.to_str().unwrap()], "is not a log of NMEA 0183"),
         (vec![], "no input was named"),

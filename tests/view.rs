@@ -14,7 +14,6 @@ use std::os::fd::OwnedFd;
 use std::process::Child;
 use std::sync::mpsc::Receiver;
 use std::sync::mpsc::channel;
-use std::time::Instant;
 
 use rustix::fs::Mode;
 use rustix::fs::OFlags;
@@ -23,7 +22,6 @@ use rustix::termios::LocalModes;
 use rustix::termios::Winsize;
 
 use live::Folder;
-use live::LONG;
 use live::sentence;
 
 /// A terminal of our own with a watch on it.
@@ -86,9 +84,11 @@ impl Terminal {
 
     /// Feeds the line until the screen is as it `must` be.
     fn until(&mut self, what: &str, must: impl Fn(&vt100::Screen) -> bool) {
-        let begun = Instant::now();
+        let mut silences = 0;
         while !must(self.screen.screen()) {
-            assert!(begun.elapsed() < LONG, "{what}; the screen is\n{}", self.screen.screen().contents());
+            // A watch paints once a second, so that silence alone would not come to an end.
+            silences += 1;
+            assert!(silences < 600, "{what}; the screen is\n{}", self.screen.screen().contents());
             if let Ok(bytes) = self.heard.recv_timeout(std::time::Duration::from_millis(100)) {
                 self.screen.process(&bytes);
                 self.all.extend(bytes);

@@ -41,7 +41,12 @@ impl Folder {
     fn watch(&self) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_lubber"));
         // The usual control socket belongs to whoever runs the tests.
-        command.arg("watch").current_dir(&self.0).env("XDG_RUNTIME_DIR", &self.0).stdin(Stdio::null());
+        command
+            .arg("watch")
+            .current_dir(&self.0)
+            .env("XDG_RUNTIME_DIR", &self.0)
+            .env("XDG_STATE_HOME", &self.0)
+            .stdin(Stdio::null());
         command
     }
 
@@ -94,7 +99,7 @@ fn the_night_passage_raises_what_happened_and_nothing_else() {
     let raised: Vec<(String, u64)> = lines
         .iter()
         .filter(|line| line["state"] == "active-unacknowledged" || line["state"] == "active")
-        .filter(|line| line["repeated"] != true)
+        .filter(|line| line["repeated"] != true && line["follows"].is_null())
         .map(|line| (line["alert"].as_str().unwrap().to_owned(), line["since_start_ms"].as_u64().unwrap()))
         .collect();
     let order: Vec<&str> = raised.iter().map(|(alert, _)| alert.as_str()).collect();
@@ -236,6 +241,85 @@ fn the_card_is_used_and_shown() {
 }
 
 #[test]
+fn the_watchkeeper_is_asked_in_the_stages_of_the_standard() {
+    let folder = Folder::new("watchkeeper");
+    let output = folder.run(&[DEMO, "--watchkeeper", "3min", "--format", "jsonl", "--every", "60s"]);
+    let lines = lines(&output);
+    let asked: Vec<(u64, u64, &str)> = lines
+        .iter()
+        .filter(|line| line["alert"] == "watchkeeper-silent")
+        .map(|line| {
+            let values = &line["values"];
+            assert_eq!(line["priority"], "alarm");
+            let ms = line["since_start_ms"].as_u64().unwrap();
+            (ms / 1000, values["stage"].as_u64().unwrap(), line["state"].as_str().unwrap())
+        })
+        .collect();
+    // MSC.128(75) 4.1.2: visual at the end of the dormant period, audible 15 s later, 15 s later, 90 s later.
+    let stands = "active-unacknowledged";
+    assert_eq!(asked, [(180, 1, stands), (195, 2, stands), (210, 3, stands), (300, 4, stands)]);
+    let status: Vec<&Value> = lines.iter().filter(|line| line["status"].is_object()).collect();
+    let watchkeeper = |at: usize, key: &str| status[at]["status"]["watchkeeper"][key].as_f64().unwrap();
+    assert_eq!((watchkeeper(0, "remaining_s"), watchkeeper(0, "stage")), (120.0, 0.0));
+    assert_eq!((watchkeeper(9, "remaining_s"), watchkeeper(9, "stage")), (0.0, 4.0));
+    // The boat file's is for a watch that somebody can answer: a log that is only read asks nobody.
+    let boat = folder.write("boat.toml", "[watchkeeper]\nafter = \"3 min\"\n");
+    let output = folder.run(&[DEMO, "--boat", &boat, "--format", "jsonl", "--every", "60s"]);
+    assert!(!text(&output.stdout).contains(r#""alert":"watchkeeper-silent""#));
+    assert!(text(&output.stdout).contains(r#""watchkeeper":null"#));
+    let output = folder.run(&[DEMO, "--watchkeeper", "2min"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("3 to 12 min"), "{}", text(&output.stderr));
+}
+
+#[test]
+fn the_rudder_and_the_battery_are_watched() {
+    let folder = Folder::new("gear");
+    // Ten minutes: the battery of the boat file's name falls by 0.2 V a minute from 12.8 V, another one is
+    // empty all the time, and the rudder angle goes after five minutes.
+    let mut log = String::new();
+    for s in 0..600_u64 {
+        let (hour, minute, second) = (2, s / 60, s % 60);
+        let stamp = format!("2026-07-14T{hour:02}:{minute:02}:{second:02}Z ");
+        let mut say = |body: &str| log.push_str(&format!("{stamp}{}", sentence(body)));
+        say("HCHDG,135.0,,,4.0,E");
+        let centivolts = 1_280 - s / 60 * 20;
+        say(&format!("IIXDR,U,9.00,V,BATT1,U,{}.{:02},V,BATT2", centivolts / 100, centivolts % 100));
+        if s < 300 {
+            say("IIRSA,1.5,A,,V");
+        }
+    }
+    let log = folder.write("gear.nmea", log);
+    let boat = folder.write(
+        "boat.toml",
+        "[limits.supply-low]\nlimit = \"11.9 V\"\nname = \"BATT2\"\n[limits.rudder-lost]\ndelay = \"20 s\"\n",
+    );
+    let output = folder.run(&[&log, "--boat", &boat, "--steer", "hand", "--format", "jsonl", "--every", "60s"]);
+    let lines = lines(&output);
+    let raised: Vec<(u64, &str, &str)> = lines
+        .iter()
+        .filter(|line| line["alert"].is_string() && line["repeated"].is_null())
+        .map(|line| {
+            let ms = line["since_start_ms"].as_u64().unwrap();
+            (ms / 1000, line["alert"].as_str().unwrap(), line["priority"].as_str().unwrap())
+        })
+        .collect();
+    // Last heard at 299 s, stale after a little more than four seconds, 20 s of patience. 11.8 V from 300 s on
+    // is below 11.9 V, for 30 s.
+    assert_eq!(raised.len(), 2, "{raised:?}");
+    let (rudder, battery) = (raised[0], raised[1]);
+    assert!((322..=328).contains(&rudder.0) && (rudder.1, rudder.2) == ("rudder-lost", "caution"), "{rudder:?}");
+    assert!((330..=331).contains(&battery.0) && (battery.1, battery.2) == ("supply-low", "warning"), "{battery:?}");
+    let status: Vec<&Value> = lines.iter().filter(|line| line["status"].is_object()).collect();
+    assert_eq!(status[0]["status"]["supply"]["volts"], 12.6, "after a minute");
+    let rudder = &status[7]["status"]["rudder"];
+    assert!(rudder["deg"] == 1.5 && rudder["age_s"].as_f64().unwrap() > 100.0, "{rudder}");
+    let output = folder.run(&[&log, "--boat", &boat]);
+    let said = text(&output.stdout);
+    assert!(said.contains("battery at 11.8 V, below 11.9 V for 30 s"), "{said}");
+}
+
+#[test]
 fn check_says_whether_an_alarm_was_raised() {
     let folder = Folder::new("check");
     assert_eq!(folder.run(&[DEMO, "--check"]).status.code(), Some(1));
@@ -261,7 +345,10 @@ fn bad_input_is_refused_with_its_remedy() {
     let binary: Vec<u8> = (0..40_000_u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
     let binary = folder.write("binary.nmea", binary);
     let timeless = folder.write("timeless.nmea", sentence("HCHDG,135.0,,,4.1,E").repeat(200));
-    let here = folder.0.to_str().unwrap().to_owned();
+    // A folder of logs is read; this one has none.
+    let here = folder.0.join("no-logs");
+    fs::create_dir(&here).unwrap();
+    let here = here.to_str().unwrap().to_owned();
     let calm = folder.write("calm.nmea", calm());
     for (args, must) in [
         (vec!["nowhere.nmea"], "there is no such file"),

@@ -98,6 +98,9 @@ const ESCALATE: Span = Span::from_min(5);
 /// What an alert followed from may be over a little before the alert itself; it sounds by itself
 /// only when it outlives its cause by this.
 const OUTLIVED: Span = Span::from_s(10);
+/// What stood when an earlier watch ended is believed to be over only after this: a judge that has just
+/// begun is clear before it has seen enough to raise anything.
+const BELIEVED: Span = Span::from_min(2);
 /// Most alerts that can be known at once: every kind and every source and sensor it can be of.
 pub const ALERTS: usize = 30;
 
@@ -168,6 +171,43 @@ impl Arbiter {
         }
     }
 
+    /// Presents an alert again that stood `ago` before this watch began, nobody having answered it. It
+    /// is an alarm, for nobody knows what became of it meanwhile, until it is acknowledged, raised
+    /// anew, or seen to be over.
+    pub fn present_again(
+        &mut self,
+        now: Instant,
+        kind: AlertKind,
+        instance: Instance,
+        ago: Span,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        if self.slots.iter().any(|slot| slot.change.kind == kind && slot.change.instance == instance) {
+            return;
+        }
+        let change = AlertChange {
+            at: now,
+            kind,
+            instance,
+            number: u8::try_from(self.slots.len() + 1).unwrap_or(u8::MAX),
+            revision: 0,
+            escalations: 0,
+            occurrence: 0,
+            priority: Priority::Alarm,
+            state: State::Normal,
+            escalated: false,
+            repeated: false,
+            follows: None,
+            evidence: Evidence::PresentedAgain { ago },
+        };
+        let mut slot = Slot { change, raised: now, alone: Mark::NONE };
+        // One that finds no room would be one that nobody can acknowledge.
+        if !self.slots.is_full() {
+            slot.go(now, State::ActiveUnacknowledged, out);
+            let _ = self.slots.push(slot);
+        }
+    }
+
     /// Time passes: silence ends, warnings repeat and escalate.
     pub fn step(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
         for slot in &mut self.slots {
@@ -192,6 +232,10 @@ impl Arbiter {
         for slot in self.slots.iter_mut().filter(|slot| slot.change.state != State::Normal && meant(&slot.change)) {
             found = true;
             match slot.change.state {
+                // Nobody knows whether it stands: if it does, it is raised anew.
+                State::ActiveUnacknowledged | State::ActiveSilenced if slot.carried() => {
+                    slot.go(now, State::Normal, out)
+                }
                 State::ActiveUnacknowledged | State::ActiveSilenced => slot.go(now, State::ActiveAcknowledged, out),
                 State::RectifiedUnacknowledged => slot.go(now, State::Normal, out),
                 State::Active | State::ActiveAcknowledged | State::Normal => {}
@@ -223,9 +267,11 @@ impl Arbiter {
         found
     }
 
-    /// Whether this alert stands now.
+    /// Whether this alert stands now. One that is only presented again is the cause of no other:
+    /// nobody knows whether it stands.
     pub fn stands(&self, kind: AlertKind, instance: Instance) -> bool {
-        self.slots.iter().any(|slot| slot.change.kind == kind && slot.change.instance == instance && slot.stands())
+        let this = |slot: &Slot| slot.change.kind == kind && slot.change.instance == instance;
+        self.slots.iter().any(|slot| this(slot) && slot.stands() && !slot.carried())
     }
 
     /// Every alert that is not normal, in the order they were first raised.
@@ -235,6 +281,11 @@ impl Arbiter {
 }
 
 impl Slot {
+    /// Whether it stood in an earlier watch, and nothing has been judged of it since.
+    fn carried(&self) -> bool {
+        matches!(self.change.evidence, Evidence::PresentedAgain { .. })
+    }
+
     fn stands(&self) -> bool {
         !matches!(self.change.state, State::Normal | State::RectifiedUnacknowledged)
     }
@@ -246,14 +297,31 @@ impl Slot {
         follows: Option<AlertKind>,
         out: &mut impl FnMut(AlertChange),
     ) {
+        let named = self.change.evidence.stands_alone().is_none() && evidence.stands_alone().is_some();
         let graver = evidence.is_graver_than(&self.change.evidence);
+        let priority = evidence.priority(self.change.kind);
+        // What was only presented again is a raise like any other from here on.
+        let carried = self.carried();
         self.change.evidence = evidence;
-        if self.stands() {
+        if self.stands() && !carried {
+            if self.change.state == State::Active && priority > Priority::Caution {
+                // It was a caution, and is more than that by what is seen now.
+                self.change.priority = priority;
+                self.raised = now;
+                self.go(now, State::ActiveUnacknowledged, out);
+                return;
+            }
             if graver {
                 // For more people than before, so whoever silenced it has not heard this.
                 self.change.escalations = (self.change.escalations + 1).min(9);
                 self.go(now, State::ActiveUnacknowledged, out);
                 return;
+            }
+            // Who stands alone is worth telling as soon as it is known, to somebody who has not answered.
+            if named && self.change.state == State::ActiveUnacknowledged {
+                self.change.repeated = true;
+                self.go(now, State::ActiveUnacknowledged, out);
+                self.change.repeated = false;
             }
             if self.change.follows.is_none() || follows.is_some() {
                 self.change.follows = follows;
@@ -273,7 +341,7 @@ impl Slot {
         self.change.follows = follows;
         self.alone = Mark::NONE;
         self.change.occurrence = self.change.occurrence.saturating_add(1);
-        self.change.priority = self.change.kind.priority();
+        self.change.priority = priority;
         self.change.escalations = 0;
         self.raised = now;
         let caution = self.change.priority == Priority::Caution;
@@ -281,6 +349,9 @@ impl Slot {
     }
 
     fn rectify(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
+        if self.stands() && self.carried() && now.since(self.raised) < BELIEVED {
+            return;
+        }
         match self.change.state {
             State::ActiveUnacknowledged | State::ActiveSilenced => {
                 self.go(now, State::RectifiedUnacknowledged, out);

@@ -101,7 +101,8 @@ fn every_kind_of_answer_resets_every_stage_and_begins_anew() {
     // MSC.128(75) 4.1.3: one action resets all stages and begins the dormant period again.
     let order = Command::Steer(Referred { bearing: Bearing::from_deg(90), reference: Reference::Compass });
     type Answer<'a> = &'a dyn Fn(&mut Watch, u64);
-    let by = |act: fn(&mut Monitor, Instant, &mut dyn FnMut(Event<'_>))| {
+    type Act = fn(&mut Monitor, Instant, &mut dyn FnMut(Event<'_>));
+    let by = |act: Act| {
         move |watch: &mut Watch, s: u64| {
             let seen = &mut watch.seen;
             act(&mut watch.monitor, at(s), &mut |event| Watch::hear(seen, event));

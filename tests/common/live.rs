@@ -29,10 +29,11 @@ impl Folder {
         Self(path)
     }
 
-    /// The program, whose usual socket lies in this folder.
+    /// The program, whose usual socket and memory lie in this folder.
     pub(crate) fn lubber(&self, args: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_lubber"));
-        command.args(args).current_dir(&self.0).env("XDG_RUNTIME_DIR", &self.0).stdin(Stdio::null());
+        command.args(args).current_dir(&self.0).stdin(Stdio::null());
+        command.env("XDG_RUNTIME_DIR", &self.0).env("XDG_STATE_HOME", &self.0);
         command
     }
 
@@ -61,18 +62,27 @@ pub(crate) struct Watch {
 
 impl Watch {
     pub(crate) fn new(folder: &Folder, args: &[&str]) -> Self {
+        Self::begun(folder, args, "lubber keeps watch")
+    }
+
+    /// A watch that has begun when it has written `begun`.
+    pub(crate) fn begun(folder: &Folder, args: &[&str], begun: &str) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let source = format!("tcp:{}", listener.local_addr().unwrap());
-        let all = [&["watch", &source, "--heading", "HCHDG"], args].concat();
-        let mut child = folder.lubber(&all).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        let mut watch = Self::start(folder, &[&["watch", &source, "--heading", "HCHDG"], args].concat(), &listener);
+        // All that is told at the start has been told, and the socket is open.
+        watch.until(begun);
+        watch
+    }
+
+    /// A watch by `args` that connects to `listener`.
+    pub(crate) fn start(folder: &Folder, args: &[&str], listener: &TcpListener) -> Self {
+        let mut child = folder.lubber(args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         let (to, _) = listener.accept().unwrap();
         let from = BufReader::new(child.stdout.take().unwrap());
         let (send, lines) = channel();
         std::thread::spawn(move || from.lines().map_while(Result::ok).try_for_each(|line| send.send(line)));
-        let mut watch = Self { child, to: Some(to), lines };
-        // All that is told at the start has been told, and the socket is open.
-        watch.until("lubber keeps watch");
-        watch
+        Self { child, to: Some(to), lines }
     }
 
     pub(crate) fn say(&mut self, body: &str) {

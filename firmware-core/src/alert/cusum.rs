@@ -19,7 +19,8 @@
 //! assert_eq!(test.step(2 * ONE, &DESIGN), Some(1));
 //! ```
 
-/// One standard deviation, as scores and designs count it.
+/// One standard deviation, as scores and designs count it. (The sums take any unit, if scores and design
+/// are in the same one: the judges of the heading count millidegrees.)
 pub const ONE: i32 = 1024;
 
 /// What a test is tuned to; every value in standard deviations times [`ONE`].

@@ -2,6 +2,8 @@
 
 use core::fmt;
 
+use crate::alert::AlertKind;
+use crate::alert::Priority;
 use crate::angle::Turn;
 use crate::angle::TurnRate;
 use crate::heading::Compass;
@@ -36,6 +38,8 @@ pub enum Evidence {
         /// By how much they differ from what was learned, starboard plus: the way the boat turned
         /// that `of` does not show.
         by: Turn,
+        /// Which of three stands alone, where a third witness tells.
+        alone: Option<Alone>,
     },
     /// A wanted value is not there.
     Lost {
@@ -124,6 +128,11 @@ pub enum Evidence {
         /// For how long by now.
         lasting: Span,
     },
+    /// It stood when an earlier watch ended, and this one has not judged it anew.
+    PresentedAgain {
+        /// How long before this watch began.
+        ago: Span,
+    },
 }
 
 impl Evidence {
@@ -173,6 +182,74 @@ pub enum Disagreeing {
         /// The speed over the ground.
         speed: Speed,
     },
+}
+
+/// Which of three witnesses stands alone against two that agree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Alone {
+    /// The one that stands alone.
+    pub who: Suspect,
+    /// The third witness, that agrees with the other one.
+    pub third: Third,
+}
+
+/// One of the two that contradict each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Suspect {
+    /// The witness the watch steers by.
+    Primary,
+    /// The witness that contradicts it.
+    Other,
+}
+
+/// A third witness.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Third {
+    /// Another heading sensor.
+    Heading(Origin),
+    /// The second heading sensor, by the owner's word.
+    Named(Origin),
+    /// The velocity over the ground.
+    Track,
+    /// A declared gyro's rate of turn.
+    Gyro,
+}
+
+impl Disagreeing {
+    /// Who contradicts the heading.
+    pub const fn origin(&self) -> Origin {
+        match *self {
+            Self::Heading { origin, .. } | Self::Ground { origin, .. } => origin,
+        }
+    }
+}
+
+impl Evidence {
+    /// How urgent an alert of `kind` is with this behind it: less where the second heading that the owner
+    /// names agrees with the first and the track alone differs. Then it is a current or the receiver, and no
+    /// false compass; at sea the first is an everyday matter. A heading that nobody names is not enough, for
+    /// it may be a copy all the same; nor is a gyro, which forgets in a creeping fault.
+    pub fn priority(&self, kind: AlertKind) -> Priority {
+        match *self {
+            Self::Disagreement {
+                with: Disagreeing::Ground { .. },
+                alone: Some(Alone { who: Suspect::Other, third: Third::Named(_) }),
+                ..
+            } => Priority::Caution,
+            _ => kind.priority(),
+        }
+    }
+
+    /// The sensor that stands alone against two witnesses that agree, where that is known.
+    pub fn stands_alone(&self) -> Option<Origin> {
+        match *self {
+            Self::Disagreement { of, with, alone: Some(Alone { who, .. }), .. } => Some(match who {
+                Suspect::Primary => of,
+                Suspect::Other => with.origin(),
+            }),
+            _ => None,
+        }
+    }
 }
 
 /// How a wanted value is lost.
@@ -327,17 +404,30 @@ impl fmt::Display for Evidence {
                 )?;
                 f.write_str(if stands_by { "; the pilot itself says it stands by" } else { "" })
             }
-            Self::Disagreement { of, with: Disagreeing::Heading { origin, heading }, by } => {
-                write!(f, "{origin} reads {heading}: {} to {} of what {of} says", Whole(by), side(by))
+            Self::Disagreement { of, with, by, alone } => {
+                match with {
+                    Disagreeing::Heading { origin, heading } => {
+                        write!(f, "{origin} reads {heading}: {} to {} of what {of} says", Whole(by), side(by))?;
+                    }
+                    Disagreeing::Ground { origin, course, speed } => write!(
+                        f,
+                        "{origin} makes good {course} at {}.{} kn: the boat turned {} to {} and {of} does not show it",
+                        speed.as_milliknots() / 1000,
+                        speed.as_milliknots() % 1000 / 100,
+                        Whole(by),
+                        side(by)
+                    )?,
+                }
+                match alone {
+                    None => Ok(()),
+                    Some(Alone { who: Suspect::Primary, third }) => {
+                        write!(f, "; {of} stands alone: {} and {third} agree", Seen(with))
+                    }
+                    Some(Alone { who: Suspect::Other, third }) => {
+                        write!(f, "; {} stands alone: {of} and {third} agree", Seen(with))
+                    }
+                }
             }
-            Self::Disagreement { of, with: Disagreeing::Ground { origin, course, speed }, by } => write!(
-                f,
-                "{origin} makes good {course} at {}.{} kn: the boat turned {} to {} and {of} does not show it",
-                speed.as_milliknots() / 1000,
-                speed.as_milliknots() % 1000 / 100,
-                Whole(by),
-                side(by)
-            ),
             Self::Lost { how: Lost::NeverCame, silent } => write!(f, "never came in {}", Said(silent)),
             Self::Lost { how: Lost::Silent, silent } => write!(f, "last heard {} ago", Said(silent)),
             Self::Lost { how: Lost::Void, silent } => {
@@ -393,6 +483,31 @@ impl fmt::Display for Evidence {
                 write!(f, "nobody answered for {}, stage {stage} of 4", Said(silent))
             }
             Self::Impaired { lasting } => write!(f, "does not work, for {}", Said(lasting)),
+            Self::PresentedAgain { ago } => {
+                write!(f, "presented again: it stood when the last watch ended, {} before this one began", Said(ago))
+            }
+        }
+    }
+}
+
+/// The witness, as it is called beside others.
+struct Seen(Disagreeing);
+
+impl fmt::Display for Seen {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            Disagreeing::Heading { origin, .. } => write!(f, "{origin}"),
+            Disagreeing::Ground { .. } => f.write_str("the track"),
+        }
+    }
+}
+
+impl fmt::Display for Third {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::Heading(origin) | Self::Named(origin) => write!(f, "{origin}"),
+            Self::Track => f.write_str("the track"),
+            Self::Gyro => f.write_str("the gyro"),
         }
     }
 }

@@ -92,8 +92,8 @@ impl SupplyLow {
             return Err(Why::Settling);
         }
         self.limit = match self.least {
-            0..=OVER_12 => LIMIT,
-            ..=OVER_24 => 2 * LIMIT,
+            least if least <= OVER_12 => LIMIT,
+            least if least <= OVER_24 => 2 * LIMIT,
             _ => return Err(Why::NoLimit),
         };
         Ok(())

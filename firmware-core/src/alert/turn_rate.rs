@@ -21,6 +21,7 @@ use crate::angle::TurnRate;
 use crate::picture::Origin;
 use crate::picture::Picture;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// Half a degree a second, 30 degrees a minute: several times the drift of a small-craft rate sensor
@@ -120,7 +121,7 @@ pub struct TurnRateDisagreement {
     drift: TwoSided,
     /// As it comes, and behind a lag.
     silent: [Cusum; 2],
-    signals: Option<Instant>,
+    signals: Mark,
     /// Rates over the last stretch.
     shown: (TurnRate, TurnRate),
 }
@@ -144,7 +145,7 @@ impl TurnRateDisagreement {
             bias: 0,
             drift: TwoSided::default(),
             silent: [Cusum::default(); 2],
-            signals: None,
+            signals: Mark::NONE,
             shown: (TurnRate::default(), TurnRate::default()),
         }
     }
@@ -183,11 +184,11 @@ impl TurnRateDisagreement {
         // It stands until the sums say that all is well again, and not only less bad.
         let well = self.drift.sum() < design.threshold / 2 && silent < SILENT.threshold / 2;
         if signals {
-            self.signals = self.signals.or(Some(now));
+            self.signals.moment_or(now);
         } else if well {
-            self.signals = None;
+            self.signals = Mark::NONE;
         }
-        match self.signals.map(|since| now.since(since)) {
+        match self.signals.moment().map(|since| now.since(since)) {
             Some(lasting) if lasting >= self.delay => {
                 let (shows, gyro) = self.shown;
                 Verdict::Raised(Evidence::TurnRate { of: primary.origin, shows, gyro, lasting })

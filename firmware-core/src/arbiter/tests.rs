@@ -164,6 +164,44 @@ fn a_follower_sounds_by_itself_once_its_cause_is_gone() {
 }
 
 #[test]
+fn what_an_earlier_watch_left_is_an_alarm_until_somebody_answers() {
+    let again = |w: &mut Watch, kind| {
+        let seen = &mut w.seen;
+        let ago = Span::from_s(90);
+        w.arbiter.present_again(Instant::from_ms(0), kind, Instance::Boat, ago, &mut |c| Watch::write(seen, c));
+    };
+    let presented = "0 alarm active-unacknowledged #0";
+    // Answered, and raised anew where it still stands. Presented twice it is still one.
+    let mut w = Watch::new();
+    again(&mut w, AlertKind::PositionLost);
+    again(&mut w, AlertKind::PositionLost);
+    assert!(!w.arbiter.stands(AlertKind::PositionLost, Instance::Boat), "nobody knows, so nothing follows from it");
+    w.silence(1);
+    w.steps(2, 31);
+    w.acknowledge(40);
+    w.take(50, AlertKind::PositionLost, raised(), None);
+    let answered = ["1 alarm active-silenced #0", "31 alarm active-unacknowledged #0", "40 alarm normal #0"];
+    assert_eq!(w.seen, [&[presented], &answered[..], &["50 warning active-unacknowledged #1"]].concat());
+    assert!(w.arbiter.stands(AlertKind::PositionLost, Instance::Boat));
+
+    // Raised anew before anybody answered: from then on it is what it is.
+    let mut w = Watch::new();
+    again(&mut w, AlertKind::PositionLost);
+    w.take(20, AlertKind::PositionLost, raised(), None);
+    w.take(21, AlertKind::PositionLost, Verdict::Clear, None);
+    assert_eq!(w.seen, [presented, "20 warning active-unacknowledged #1", "21 warning rectified-unacknowledged #1"]);
+
+    // A judge that has just begun is clear before it has seen enough; later it is believed.
+    let mut w = Watch::new();
+    again(&mut w, AlertKind::OffHeading);
+    for s in 1..=121 {
+        w.take(s, AlertKind::OffHeading, Verdict::Clear, None);
+    }
+    w.acknowledge(130);
+    assert_eq!(w.seen, [presented, "120 alarm rectified-unacknowledged #0", "130 alarm normal #0"]);
+}
+
+#[test]
 fn a_full_table_makes_room_for_what_stands() {
     let mut arbiter = Arbiter::new();
     let mut changes = 0;
@@ -180,4 +218,51 @@ fn a_full_table_makes_room_for_what_stands() {
     }
     take(99, Verdict::Clear);
     assert_eq!(changes, ALERTS + 3);
+}
+
+#[test]
+fn a_track_that_stands_alone_is_a_caution_only_by_the_owners_word_and_an_alarm_once_a_heading_contradicts() {
+    use crate::alert::Alone;
+    use crate::alert::Disagreeing;
+    use crate::alert::Suspect;
+    use crate::alert::Third;
+    use crate::heading::True;
+    use crate::unit::Speed;
+
+    let origin = |formatter: &[u8; 3]| crate::picture::Origin {
+        source: crate::picture::SourceId(0),
+        talker: crate::frame::Talker(*b"GP"),
+        formatter: crate::frame::Formatter(*formatter),
+    };
+    let ground = |third| Evidence::Disagreement {
+        of: origin(b"HDG"),
+        with: Disagreeing::Ground {
+            origin: origin(b"RMC"),
+            course: True(crate::angle::Bearing::from_deg(90)),
+            speed: Speed::from_milliknots(5000),
+        },
+        by: crate::angle::Turn::from_deg(12),
+        alone: Some(Alone { who: Suspect::Other, third }),
+    };
+    let heading = Evidence::Disagreement {
+        of: origin(b"HDG"),
+        with: Disagreeing::Heading { origin: origin(b"HDT"), heading: True(crate::angle::Bearing::from_deg(90)) },
+        by: crate::angle::Turn::from_deg(12),
+        alone: None,
+    };
+    let run = |evidence: &[Evidence]| {
+        let mut arbiter = Arbiter::new();
+        let mut seen = std::vec::Vec::new();
+        for (s, evidence) in (0u64..).zip(evidence) {
+            let verdict = Verdict::Raised(*evidence);
+            let now = Instant::from_ms(s * 1000);
+            let kind = AlertKind::HeadingDisagreement;
+            arbiter.take(now, kind, Instance::Boat, verdict, None, &mut |c| seen.push((c.priority, c.state)));
+        }
+        seen
+    };
+    let alarm = (Priority::Alarm, State::ActiveUnacknowledged);
+    assert_eq!(run(&[ground(Third::Named(origin(b"HDT"))), heading]), [(Priority::Caution, State::Active), alarm]);
+    assert_eq!(run(&[ground(Third::Heading(origin(b"VHW")))]), [alarm]);
+    assert_eq!(run(&[ground(Third::Gyro)]), [alarm]);
 }

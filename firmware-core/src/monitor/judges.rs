@@ -196,7 +196,10 @@ impl Judges {
         }
         if on(AlertKind::RudderUnanswered) {
             let verdict = self.rudder.judge(picture, steering, now);
-            take(AlertKind::RudderUnanswered, Instance::Boat, verdict, heading_at_fault, arbiter);
+            // Off her course with a rudder that stands is one fault, and the alarm is heard already.
+            let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
+            let off = arbiter.stands(AlertKind::OffHeading, pilot).then_some(AlertKind::OffHeading);
+            take(AlertKind::RudderUnanswered, Instance::Boat, verdict, heading_at_fault.or(off), arbiter);
         }
         if on(AlertKind::CardDoubtful) {
             let verdict = self.card.judge(picture, now);

@@ -25,6 +25,7 @@ pub use settings::{Settings, SourceSettings};
 pub use status::{HeadingStatus, Status, WitnessStatus};
 
 use crate::alert::AlertKind;
+use crate::alert::Instance;
 use crate::alert::Part;
 use crate::alert::WatchkeeperStatus;
 use crate::alert::Why;
@@ -154,6 +155,18 @@ impl Monitor {
         }
         self.told.weak_field = weak;
         self.tell(now, out);
+    }
+
+    /// The host remembers an alert that stood `ago` before this watch began, and that nobody had answered.
+    pub fn present_again(
+        &mut self,
+        now: Instant,
+        kind: AlertKind,
+        instance: Instance,
+        ago: Span,
+        out: &mut impl FnMut(Event<'_>),
+    ) {
+        self.arbiter.present_again(now, kind, instance, ago, &mut |change| out(Event::Alert(change)));
     }
 
     /// Somebody takes responsibility for every alert that stands unacknowledged.

@@ -19,15 +19,17 @@ use std::vec::Vec;
 #[test]
 fn every_part_keeps_to_its_share_of_the_memory() {
     let shares = [
-        ("framers", size_of::<[Framer; SourceId::MAX]>(), 1_800),
-        ("picture", size_of::<Picture>(), 3_200),
-        ("judges", size_of::<Judges>(), 4_100),
-        ("arbiter", size_of::<Arbiter>(), 2_500),
-        ("settings", size_of::<Kept>(), 600),
-        ("told", size_of::<Told>(), 80),
+        ("framers", size_of::<[Framer; SourceId::MAX]>(), 1_792),
+        ("picture", size_of::<Picture>(), 2_930),
+        ("judges", size_of::<Judges>(), 4_400),
+        ("arbiter", size_of::<Arbiter>(), 2_650),
+        ("settings", size_of::<Kept>(), 464),
+        ("told", size_of::<Told>(), 52),
     ];
     for (part, size, share) in shares {
         std::println!("{part}: {size} of {share} bytes");
+    }
+    for (part, size, share) in shares {
         assert!(size <= share, "{part}: {size} bytes, its share is {share}");
     }
     let all: usize = shares.iter().map(|(_, _, share)| share).sum();
@@ -248,7 +250,8 @@ fn an_order_that_never_rests_does_not_keep_off_heading_from_judging() {
     let raised = watch.alerts().into_iter().find(|line| line.contains("off-heading active-unacknowledged"));
     assert!(raised.is_some(), "{:?}", watch.seen);
     let at: u64 = raised.unwrap().split(' ').next().unwrap().parse().unwrap();
-    assert!((65..=80).contains(&at), "at {at}");
+    // Twice the limit at once, in no sea at all: it takes the least delay and no more than three times that.
+    assert!((63..=69).contains(&at), "at {at}");
 }
 
 #[test]

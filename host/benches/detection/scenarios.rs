@@ -249,6 +249,7 @@ pub(crate) fn faults() -> Vec<Fault> {
         kind,
         also: match kind {
             AlertKind::RudderUnanswered => &[AlertKind::OffHeading],
+            AlertKind::OffHeading => &[AlertKind::RudderUnanswered],
             AlertKind::HeadingFrozen | AlertKind::CardDoubtful => &[AlertKind::HeadingDisagreement],
             AlertKind::InputLost => &[AlertKind::HeadingLost, AlertKind::PositionLost, AlertKind::RudderLost],
             _ => &[],

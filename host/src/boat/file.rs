@@ -3,6 +3,7 @@
 //! Everything in it is optional, and a run without one works on defaults. What this version does not
 //! have yet is refused by name, so that nobody believes in a setting that does nothing.
 
+use std::net::SocketAddr;
 use std::path::Path;
 use std::path::PathBuf;
 
@@ -25,6 +26,7 @@ use crate::boat::read::Section;
 use crate::boat::read::Text;
 use crate::boat::read::Value;
 use crate::boat::read::Want;
+use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 
 /// The boat file as usable. The default is a run without one.
@@ -48,12 +50,18 @@ pub struct BoatFile {
     pub deviation: DeviationRule,
     /// Whether ROT is from a gyro of its own.
     pub rot_is_gyro: bool,
+    /// The page, and the address of this machine it is shown at, where that is said.
+    pub page: Option<Option<SocketAddr>>,
     /// Limits, delays and switches, in the order of [`AlertKind::ALL`].
     pub limits: [LimitSettings; AlertKind::ALL.len()],
     /// Which battery is watched, and how low it may fall.
     pub supply: SupplySettings,
     /// How often the person on watch is asked.
     pub watchkeeper: Option<WatchkeeperSettings>,
+    /// Where the journal of a live watch is kept: already found from where the boat file lies.
+    pub journal: Option<PathBuf>,
+    /// What makes alerts heard, and what outlasts a watch.
+    pub sounder: Sounder,
 }
 
 /// One `[[source]]`.
@@ -83,8 +91,6 @@ pub const EXAMPLE: &str = r#"    [boat]
     primary = "HCHDG"
     card = "card.toml""#;
 
-/// Tables that are designed and not built.
-const NOT_YET: [&str; 3] = ["journal", "page", "sounder"];
 /// Formatters that carry a heading.
 const HEADINGS: [&[u8; 3]; 5] = [b"HDG", b"HDM", b"HDT", b"THS", b"VHW"];
 
@@ -103,8 +109,14 @@ const SENSOR: Want = Want {
     example: "primary = \"HCHDG\"",
 };
 const CARD: Want = Want { what: "the card's file, from where this file lies", example: "card = \"card.toml\"" };
+const JOURNAL: Want =
+    Want { what: "the journal's file, from where this file lies", example: "path = \"journal.sqlite\"" };
 const DEVIATION: Want = Want { what: "\"card\", \"wire\" or \"none\"", example: "deviation = \"card\"" };
 const ROT: Want = Want { what: "\"gyro\", or the key left out", example: "rot = \"gyro\"" };
+const ADDRESS: Want = Want {
+    what: "an address of this machine and a port, in quotes",
+    example: "address = \"192.168.4.1:10350\" or address = \"127.0.0.1:10350\"",
+};
 const MAY_ACKNOWLEDGE: Want = Want { what: "true or false", example: "may_acknowledge = true" };
 
 impl BoatFile {
@@ -141,14 +153,8 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys = [&["boat", "source", "heading", "limits", "watchkeeper"][..], &NOT_YET[..]].concat();
+        let keys = ["boat", "source", "heading", "limits", "journal", "page", "sounder", "watchkeeper"];
         let root = Section::root(text, &tree, &keys)?;
-        for table in NOT_YET {
-            if let Some(value) = root.get(table) {
-                let why = format!("[{table}]: this version of lubber does not have it yet; take the table out");
-                return Err(value.because(&why));
-            }
-        }
         let mut file = Self::default();
         if let Some(boat) = root.get("boat") {
             file.boat(&boat.section(&["name", "length"], TABLE)?)?;
@@ -160,12 +166,26 @@ impl BoatFile {
             let keys = ["primary", "pilot", "second", "card", "deviation", "rot"];
             file.heading(&heading.section(&keys, TABLE)?, folder)?;
         }
+        if let Some(page) = root.get("page") {
+            let page = page.section(&["address"], TABLE)?;
+            let address = page
+                .get("address")
+                .map(|value| value.string().and_then(|text| text.parse().ok()).ok_or_else(|| value.refuse(ADDRESS)));
+            file.page = Some(address.transpose()?);
+        }
         if let Some(limits) = root.get("limits") {
             let limits = Limits::read(&limits.section(&[], limits::LIMITS)?)?;
             (file.limits, file.supply) = (limits.each, limits.supply);
         }
         if let Some(watchkeeper) = root.get("watchkeeper") {
             file.watchkeeper = Some(limits::read_watchkeeper(&watchkeeper.section(&["after", "third"], TABLE)?)?);
+        }
+        if let Some(journal) = root.get("journal") {
+            let path = journal.section(&["path"], TABLE)?.need("path", JOURNAL)?;
+            file.journal = Some(folder.join(path.words(JOURNAL)?));
+        }
+        if let Some(sounder) = root.get("sounder") {
+            file.sounder = Sounder::read(&sounder, folder)?;
         }
         Ok(file)
     }

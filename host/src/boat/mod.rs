@@ -6,4 +6,7 @@ pub mod file;
 mod limits;
 pub mod observations;
 pub(crate) mod read;
+pub mod sounder;
 pub mod words;
+
+pub(crate) use read::listed;

@@ -6,9 +6,12 @@ pub mod install_service;
 pub mod listen;
 mod order;
 mod page;
+pub mod passage;
 pub mod ports;
+pub mod record;
 pub mod silence;
 pub mod simulate;
+pub mod sound_test;
 mod speak;
 pub mod status;
 pub mod steer;
@@ -46,8 +49,11 @@ enum Verb {
     Acknowledge(acknowledge::Args),
     Silence(silence::Args),
     Status(status::Args),
+    SoundTest(sound_test::Args),
     Listen(listen::Args),
     Ports(ports::Args),
+    Record(record::Args),
+    Passage(passage::Args),
     Swing(Box<swing::Args>),
     Card(card::Args),
     Simulate(simulate::Args),
@@ -75,8 +81,11 @@ pub fn run(cli: Cli) -> Result<Exit, Failure> {
         Verb::Acknowledge(args) => acknowledge::run(&args),
         Verb::Silence(args) => silence::run(&args),
         Verb::Status(args) => status::run(&args),
+        Verb::SoundTest(args) => sound_test::run(&args),
         Verb::Listen(args) => listen::run(args),
         Verb::Ports(args) => ports::run(args),
+        Verb::Record(args) => record::run(&args),
+        Verb::Passage(args) => passage::run(&args),
         Verb::Swing(args) => swing::run(&args),
         Verb::Card(args) => card::run(args),
         Verb::Simulate(args) => simulate::run(args),

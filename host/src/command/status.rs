@@ -11,6 +11,9 @@ pub struct Args {
     /// How the answer is written.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+    /// What happened lately instead: the last 200 changes of alerts, orders and answers, and who gave them.
+    #[arg(long)]
+    history: bool,
     #[command(flatten)]
     to: speak::To,
 }
@@ -30,8 +33,10 @@ enum Format {
 /// # Errors
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(args: &Args) -> Result<Exit, Failure> {
-    let reply = speak::ask(&args.to, &Request::Status)?;
-    match (args.format, reply.status) {
+    let request = if args.history { Request::History } else { Request::Status };
+    let reply = speak::ask(&args.to, &request)?;
+    let whole = if args.history { reply.history } else { reply.status };
+    match (args.format, whole) {
         (Format::Text, _) => speak::write(&reply.text),
         (Format::Json, Some(status)) => speak::write(&status),
         (Format::Json, None) => {

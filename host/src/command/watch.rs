@@ -1,22 +1,32 @@
 //! `lubber watch`.
 
 mod announcing;
+mod beating;
+mod chronicle;
 mod company;
 mod control;
 mod desk;
+mod diary;
 mod jsonl;
 mod keys;
 mod life;
+mod page;
+mod recording;
+mod remembering;
 mod setup;
+mod sounding;
+mod standing;
 mod text;
 mod view;
 
 use std::io;
 use std::io::IsTerminal;
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use chrono::DateTime;
 use chrono::Utc;
+use lubber_core::alert::WatchkeeperSettings;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::picture::Command;
 use lubber_core::picture::Name;
@@ -31,18 +41,27 @@ use crate::input::Source;
 use crate::session;
 use crate::session::Ending;
 use crate::session::Interrupt;
+use crate::session::Legacy;
 use crate::session::Orders;
 use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
 use crate::session::Words;
 use announcing::Herald;
+use beating::Beating;
+use chronicle::Chronicle;
 use company::Companion;
 use company::Company;
 use control::Control;
+use control::FrontDesk;
 use desk::Desk;
+use diary::Diary;
 use life::Life;
+use page::Cockpit;
+use recording::Recording;
+use remembering::Remembering;
 use setup::Setup;
+use sounding::Sounding;
 
 /// Keep watch, live or on a recorded log.
 ///
@@ -117,10 +136,43 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = every, default_value = "60s", requires = "announce")]
     heartbeat: Span,
+    /// Keep every line on disk too, as `lubber record` does with its usual limits. Live inputs only.
+    #[arg(long, value_name = "FOLDER")]
+    record: Option<PathBuf>,
+    /// Show the watch to browsers, at ADDRESS:PORT of this machine; without one on this machine alone,
+    /// at 127.0.0.1:10350. The link, with its key, is shown when the key is made. A log only with --pace.
+    #[arg(long, value_name = "ADDRESS:PORT", num_args = 0..=1, default_missing_value = USUAL_PAGE)]
+    page: Option<SocketAddr>,
+    /// Make a new key for the page; the old one and its links are refused from then on.
+    #[arg(long)]
+    page_new_key: bool,
+    /// Where the hash of the page's key is kept; else page.key in $STATE_DIRECTORY, $XDG_STATE_HOME/lubber
+    /// or ~/.local/state/lubber.
+    #[arg(long, value_name = "FILE")]
+    page_key: Option<PathBuf>,
+    /// Ask the person on watch, after so long without an answer (3 to 12 min, such as 10min): any key,
+    /// `acknowledge`, `silence` or `steer` answers. Overrides the boat file; for a log only with this.
+    #[arg(long, value_name = "TIME", value_parser = watchkeeper)]
+    watchkeeper: Option<WatchkeeperSettings>,
+    /// Keep a journal in this file, for `lubber passage`; else the boat file's, which a log that is replayed
+    /// leaves alone.
+    #[arg(long, value_name = "FILE")]
+    journal: Option<PathBuf>,
+    /// Where the alerts that stand and the owner's order are kept, so that a restart presents them again.
+    /// Else state under [sounder] in the boat file, else standing.json in $STATE_DIRECTORY,
+    /// $XDG_STATE_HOME/lubber or ~/.local/state/lubber; for a log only with this.
+    #[arg(long, value_name = "FILE", conflicts_with = "no_state")]
+    state: Option<PathBuf>,
+    /// Nothing is kept for the next watch, and nothing of the last one is presented again.
+    #[arg(long)]
+    no_state: bool,
     /// Exit with 1 if an alarm or a warning was raised.
     #[arg(long)]
     check: bool,
 }
+
+/// Where `--page` alone is.
+const USUAL_PAGE: &str = "127.0.0.1:10350";
 
 /// The words that go with every watch.
 const SAFETY: &str = "An aid, not certified equipment. It does not replace a look-out (COLREG Rule 5), a second compass \
@@ -196,6 +248,12 @@ fn every(text: &str) -> Result<Span, String> {
         .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: --every 10s".into())
 }
 
+fn watchkeeper(text: &str) -> Result<WatchkeeperSettings, String> {
+    let [third, _] = WatchkeeperSettings::THIRD;
+    let settings = every(text).ok().and_then(|after| WatchkeeperSettings::new(after, third));
+    settings.ok_or_else(|| "a time from 3 to 12 min (MSC.128(75)) was expected. Example: --watchkeeper 10min".into())
+}
+
 pub(super) fn instant(text: &str) -> Result<i64, String> {
     let utc: Result<DateTime<Utc>, _> = text.parse();
     utc.map(|utc| utc.timestamp_millis())
@@ -219,23 +277,64 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
              --pace 1",
         ));
     }
-    let companions = companions(&args, live)?;
+    if args.record.is_some() && !live {
+        return Err(Failure::new(
+            "--record: a log is recorded already; to keep it in a folder: lubber record FILE --to FOLDER",
+        ));
+    }
+    if !live {
+        setup.journal.clone_from(&args.journal);
+    }
+    let mut companions = companions(&args, &setup, live)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
     let prompt = live || args.pace.is_some();
+    if !prompt && args.watchkeeper.is_none() {
+        // Nobody is there to answer a log that is read as fast as it goes.
+        setup.settings.watchkeeper = None;
+    }
+    let bell = setup.sounder.bell && args.format == Format::Text && io::stdout().is_terminal();
+    if live || (prompt && setup.sounder.alarm.is_some()) {
+        setup.sounder_words = Some(sounding::words(&setup.sounder, bell));
+    }
     let (speaker, words) = session::words();
     let on_keys = on_keys(&args, &setup, prompt);
     let press = |view| on_keys.then(|| keys::listen(speaker.clone(), &interrupt, view)).flatten();
     let full = args.view && args.format == Format::Text && prompt && io::stdout().is_terminal();
     let keys = if full { None } else { press(None) };
     setup.keys = keys.is_some();
-    let control = Control::open(&args, prompt, speaker.clone(), setup.sources.clone())?;
+    let sounder = if prompt { sounding::start(&setup.sounder)? } else { None };
+    let chronicle = Chronicle::default();
+    let front = FrontDesk {
+        speaker: speaker.clone(),
+        sources: setup.sources.clone(),
+        chronicle: chronicle.clone(),
+        sounder: sounder.clone(),
+        bell,
+    };
+    companions.push(Box::new(chronicle));
+    let wanted = page_wanted(&args, &setup, prompt)?;
+    if let Some(wanted) = &wanted {
+        let cockpit = Cockpit::open(wanted, &setup, &front)?;
+        setup.page = Some(cockpit.place(wanted));
+        companions.push(Box::new(cockpit));
+    }
+    let control = Control::open(&args, prompt, front)?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
+    let remembered =
+        remembering::Wanted { file: args.state.clone(), none: args.no_state, ordered: args.steer.is_some(), live };
+    let (remembering, legacy) = Remembering::wanted(remembered, &mut setup)?;
+    companions.extend(remembering.map(|remembering| Box::new(remembering) as Box<dyn Companion>));
+    // The last one: what is refused above is no watch, and the end of none is heard.
+    if prompt {
+        let sounding = Sounding::new(sounder, setup.sounder.timeout, setup.sources.clone(), live);
+        companions.push(Box::new(sounding));
+    }
     let desk = Desk::new(setup.sources.clone(), prompt);
     let (ended, alarmed) = match args.format {
         Format::Text if full => {
-            let text = text::TextSink::new(desk, live, args.pace);
+            let text = text::TextSink::new(desk, live, args.pace, &setup.sounder);
             let pace = args.pace.map(Pace::log_ms_a_second);
             let help = if on_keys { keys::HELP } else { "Ctrl-C end" };
             let failed = |error| Failure::new(format!("the terminal cannot be painted: {error}; leave out --view"));
@@ -243,20 +342,22 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             let mut sink = view.map_err(failed)?;
             let _keys = press(Some(sink.keys()));
             let company = Company { sink: &mut sink, companions };
-            (keep(inputs, &setup, &args, &interrupt, words, company), sink.alarmed())
+            (keep(inputs, &setup, &args, &interrupt, (words, legacy), company), sink.alarmed())
         }
         Format::Text => {
-            let mut sink = text::TextSink::new(desk, live, args.pace);
+            let mut sink = text::TextSink::new(desk, live, args.pace, &setup.sounder);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
+            let ended = ended.and_then(|()| {
+                keep(inputs, &setup, &args, &interrupt, (words, legacy), Company { sink: &mut sink, companions })
+            });
             (ended, sink.alarmed())
         }
         Format::Jsonl => {
             let mut sink = jsonl::JsonSink::new(desk, io::stdout(), args.every, live);
             let ended = sink.begin(&setup).map_err(SessionError::Output);
-            let ended = ended
-                .and_then(|()| keep(inputs, &setup, &args, &interrupt, words, Company { sink: &mut sink, companions }));
+            let ended = ended.and_then(|()| {
+                keep(inputs, &setup, &args, &interrupt, (words, legacy), Company { sink: &mut sink, companions })
+            });
             (ended, sink.alarmed())
         }
     };
@@ -270,6 +371,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
             Ok(Exit::No)
         }
         Err(SessionError::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Exit::Done),
+        Err(error) if live => Err(Failure::new(format!("END OF THE WATCH, nobody keeps watch now: {error}"))),
         Err(error) => Err(Failure::new(error.to_string())),
         Ok(Ending::Interrupted) => Ok(Exit::Interrupted),
         Ok(Ending::InputsEnded) if args.check && alarmed => Ok(Exit::No),
@@ -277,17 +379,42 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     }
 }
 
-/// All that keeps this watch company.
-fn companions(args: &Args, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
+/// What keeps this watch company from the start.
+fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
     let mut companions: Vec<Box<dyn Companion>> = Vec::new();
     if let Some(sink) = &args.announce {
         let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
         companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
     }
+    if let Some(folder) = &args.record {
+        companions.push(Box::new(Recording::start(folder, setup)?));
+    }
+    if let Some(path) = &setup.journal {
+        companions.push(Box::new(Diary::begin(path, setup, live, live || args.pace.is_some())?));
+    }
+    if let Some(beating) = Beating::start(&setup.sounder)?.filter(|_| live) {
+        companions.push(Box::new(beating));
+    }
     if let Some(life) = live.then(Life::asked_for).flatten() {
         companions.push(Box::new(life));
     }
     Ok(companions)
+}
+
+/// The page that is wanted. The boat file wants it for every watch that somebody can look at; for one
+/// that is over before anybody does, only whoever typed it is told so.
+fn page_wanted(args: &Args, setup: &Setup, prompt: bool) -> Result<Option<page::Wanted>, Failure> {
+    if args.page.is_some() && !prompt {
+        return Err(Failure::new(
+            "--page: a log is over before anybody has looked; replay it at a pace, for example: --pace 1",
+        ));
+    }
+    let at = args.page.or(setup.page_wanted).filter(|_| prompt);
+    if at.is_none() && (args.page_new_key || args.page_key.is_some()) {
+        return Err(Failure::new("there is no page to make a key for; say where: --page ADDRESS:PORT"));
+    }
+    let wanted = |at| page::Wanted { at, key: args.page_key.clone(), new_key: args.page_new_key, pace: args.pace };
+    Ok(at.map(wanted))
 }
 
 /// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.
@@ -300,11 +427,12 @@ fn keep<S: Sink>(
     setup: &Setup,
     args: &Args,
     interrupt: &Interrupt,
-    words: Words,
+    (words, legacy): (Words, Legacy),
     mut sink: Company<'_, S>,
 ) -> Result<Ending, SessionError> {
     let mut model = |position, utc_ms| variation::model(position, utc_ms).map_err(|why| why.to_string());
-    let orders = Orders { settings: setup.settings.clone(), steer: args.steer, model: &mut model, interrupt, words };
+    let orders =
+        Orders { settings: setup.settings.clone(), steer: args.steer, legacy, model: &mut model, interrupt, words };
     match inputs {
         Inputs::Logs(logs) => session::replay(logs, orders, args.pace, &mut sink),
         Inputs::Live(sources) => session::live(sources, orders, &mut sink),
@@ -331,6 +459,16 @@ mod tests {
         assert_eq!(every("5"), Ok(Span::from_s(5)));
         for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
             assert!(every(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn what_is_a_watchkeepers_time() {
+        // The dormant period is 3 to 12 min: MSC.128(75) 4.1.2.1.
+        assert_eq!(watchkeeper("3min").map(WatchkeeperSettings::after), Ok(Span::from_min(3)));
+        assert_eq!(watchkeeper("720s").map(WatchkeeperSettings::after), Ok(Span::from_min(12)));
+        for wrong in ["2min", "179s", "13min", "soon"] {
+            assert!(watchkeeper(wrong).is_err_and(|text| text.contains("--watchkeeper 10min")), "{wrong}");
         }
     }
 

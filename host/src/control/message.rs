@@ -18,6 +18,10 @@ pub enum Request {
     Silence,
     /// How it stands.
     Status,
+    /// What happened lately, and who answered it.
+    History,
+    /// To sound once everything that sounds an alert.
+    SoundTest,
 }
 
 /// What it answers.
@@ -29,6 +33,8 @@ pub struct Reply {
     pub text: String,
     /// The status as one JSON object, where that was asked for.
     pub status: Option<String>,
+    /// The history as one JSON object, where that was asked for.
+    pub history: Option<String>,
 }
 
 const EXAMPLE: &str = r#"Example: {"verb":"acknowledge"}"#;
@@ -56,7 +62,11 @@ impl Request {
             Some("acknowledge") => Ok(Self::Acknowledge),
             Some("silence") => Ok(Self::Silence),
             Some("status") => Ok(Self::Status),
-            _ => Err(format!("a verb was expected: steer, acknowledge, silence or status. {EXAMPLE}")),
+            Some("history") => Ok(Self::History),
+            Some("sound-test") => Ok(Self::SoundTest),
+            _ => Err(format!(
+                "a verb was expected: steer, acknowledge, silence, status, history or sound-test. {EXAMPLE}"
+            )),
         }
     }
 
@@ -71,6 +81,8 @@ impl Request {
             Self::Acknowledge => o.text("verb", "acknowledge"),
             Self::Silence => o.text("verb", "silence"),
             Self::Status => o.text("verb", "status"),
+            Self::History => o.text("verb", "history"),
+            Self::SoundTest => o.text("verb", "sound-test"),
         });
         line.push('\n');
         line
@@ -80,12 +92,12 @@ impl Request {
 impl Reply {
     /// It was done, as `text` says.
     pub fn done(text: impl Into<String>) -> Self {
-        Self { done: true, text: text.into(), status: None }
+        Self { done: true, text: text.into(), ..Self::default() }
     }
 
     /// It was not done, and `text` says why.
     pub fn refused(text: impl Into<String>) -> Self {
-        Self { done: false, text: text.into(), status: None }
+        Self { done: false, text: text.into(), ..Self::default() }
     }
 
     /// As one line, with its line end.
@@ -97,6 +109,9 @@ impl Reply {
             o.text("text", &self.text);
             if let Some(status) = &self.status {
                 o.number("status", status);
+            }
+            if let Some(history) = &self.history {
+                o.number("history", history);
             }
         });
         line.push('\n');
@@ -111,7 +126,8 @@ impl Reply {
         let value: Value = serde_json::from_str(line).map_err(|error| format!("its reply is no JSON: {error}"))?;
         let (done, text) = (value["done"].as_bool(), value["text"].as_str());
         let (Some(done), Some(text)) = (done, text) else { return Err("its reply is of another version".to_owned()) };
-        Ok(Self { done, text: text.to_owned(), status: value.get("status").map(Value::to_string) })
+        let member = |name| value.get(name).map(Value::to_string);
+        Ok(Self { done, text: text.to_owned(), status: member("status"), history: member("history") })
     }
 }
 
@@ -121,7 +137,14 @@ mod tests {
 
     #[test]
     fn every_message_reads_back() {
-        for request in [Request::Steer("150C \"\n".into()), Request::Acknowledge, Request::Silence, Request::Status] {
+        for request in [
+            Request::Steer("150C \"\n".into()),
+            Request::Acknowledge,
+            Request::Silence,
+            Request::Status,
+            Request::History,
+            Request::SoundTest,
+        ] {
             let line = request.line();
             assert_eq!(line.matches('\n').count(), 1, "{line}");
             assert_eq!(Request::read(line.as_bytes()), Ok(request));
@@ -130,6 +153,7 @@ mod tests {
             Reply::done("steering 150 C\nfor now"),
             Reply::refused("no \"heading\""),
             Reply { status: Some(r#"{"at":null,"status":{"order":1.0}}"#.into()), ..Reply::done("x") },
+            Reply { history: Some(r#"{"history":[]}"#.into()), ..Reply::done("x") },
         ] {
             let line = reply.line();
             assert_eq!(line.matches('\n').count(), 1, "{line}");
@@ -145,7 +169,7 @@ mod tests {
             ("acknowledge", "no JSON"),
             ("[1]", "no JSON object"),
             ("{}", "a verb was expected"),
-            (r#"{"verb":"sail"}"#, "steer, acknowledge, silence or status"),
+            (r#"{"verb":"sail"}"#, "steer, acknowledge, silence, status, history or sound-test"),
             (r#"{"verb":1}"#, "a verb was expected"),
             (r#"{"verb":"steer"}"#, "steer needs an order"),
             (r#"{"verb":"steer","order":150}"#, "steer needs an order"),

@@ -15,8 +15,9 @@
 //! {"schema":1,"done":true,"text":"steering 150 C"}
 //! ```
 //! The verbs are `steer` (with an `order`: 150C, 150M, 139T, here, wind, hand, cancel),
-//! `acknowledge`, `silence` and `status`. `done` is false where it was not done, and `text` says why.
-//! The reply to `status` carries the member `status` as well. A request is [`LONGEST`] bytes at the most.
+//! `acknowledge`, `silence`, `status`, `history` and `sound-test`. `done` is false where it was not done,
+//! and `text` says why. The reply to `status` carries the member `status` as well, and that to `history`
+//! the member `history`. A request is [`LONGEST`] bytes at the most.
 //!
 //! A leaf: it knows neither the session nor a verb; whoever opens a [`Server`] gives it the answers.
 

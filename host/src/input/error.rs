@@ -101,7 +101,8 @@ impl InputError {
             io::ErrorKind::PermissionDenied => {
                 "you may not read it; ask its owner, or change it with chmod u+r".to_owned()
             }
-            io::ErrorKind::IsADirectory => "it is a folder; name the log in it".to_owned(),
+            io::ErrorKind::IsADirectory => "it is a folder without logs (*.nmea, *.nmea.zst); name the log".to_owned(),
+            io::ErrorKind::InvalidData => error.to_string(),
             _ => format!("{error}; check the disk it is on"),
         };
         Self::Refused { from: from.clone(), what, why }

@@ -18,6 +18,7 @@ use crate::input::stamp::start_of;
 use crate::input::timeline::Timeline;
 use crate::input::timeline::Verdict;
 use crate::input::timeline::is_before_any_clock;
+use crate::input::unpack::CutShort;
 use crate::input::utc::said_time;
 
 /// Most bytes that wait for a time.
@@ -69,6 +70,7 @@ pub(crate) struct Log {
     /// Sentences counted at the owner's rate.
     counted: i64,
     at_end: bool,
+    pub(crate) cut_short: CutShort,
     pub(crate) notes: Vec<(i64, Option<i64>, NoteKind)>,
 }
 
@@ -91,6 +93,7 @@ impl Log {
             pace_us: probe.pace_us,
             counted: 0,
             at_end: false,
+            cut_short: CutShort::default(),
             notes: Vec::new(),
         };
         if let TimesFrom::Rate(_) = probe.times_from {
@@ -329,6 +332,10 @@ impl Log {
             self.note(NoteKind::WithoutTime { ms: silent.unsigned_abs() });
         }
         self.go_on_at_pace(self.held.len());
+        let count = self.cut_short.count();
+        if count > 0 {
+            self.note(NoteKind::CutShort { count });
+        }
     }
 
     fn note(&mut self, kind: NoteKind) {

@@ -3,7 +3,7 @@
 //! ```text
 //! source   the grammar: night.nmea, -, serial:, tcp:, udp:
 //! replay   several logs merged by time; log: one of them; stamp, fix: where its times come from; timeline: which
-//!          of them are believed
+//!          of them are believed; unpack: compressed logs, and the folder of a recorder
 //! live     one thread for each source, sending over a bounded channel; serial, net: what they read from
 //! ```
 //!
@@ -36,6 +36,7 @@ mod source;
 mod stamp;
 mod stdin;
 mod timeline;
+mod unpack;
 mod utc;
 
 pub use error::InputError;

@@ -47,6 +47,11 @@ pub enum NoteKind {
         /// By how many weeks.
         weeks: u32,
     },
+    /// Compressed logs that end before they are complete, or are damaged: what could be read was.
+    CutShort {
+        /// How many.
+        count: u32,
+    },
     /// The log has times of its own, so `--start` or `--rate` was not used.
     RateNotUsed,
     /// The same kinds of remark came so often that so many of them are not listed.
@@ -68,6 +73,12 @@ impl fmt::Display for NoteKind {
             Self::Outlier => f.write_str("a time far from its neighbours was not believed"),
             Self::RolloverMended { weeks } => {
                 write!(f, "dates {weeks} weeks too early (GPS week rollover) mended by the log's other dates")
+            }
+            Self::CutShort { count: 1 } => {
+                f.write_str("the compressed log is damaged or not complete; it was read as far as it goes")
+            }
+            Self::CutShort { count } => {
+                write!(f, "{count} compressed logs are damaged or not complete; each was read as far as it goes")
             }
             Self::RateNotUsed => f.write_str("the log has times of its own; --start and --rate are not used"),
             Self::More { count } => write!(f, "{count} more remarks like these"),

@@ -12,8 +12,8 @@ use crate::input::ReplayOptions;
 use crate::input::Source;
 use crate::input::StdinKind;
 use crate::input::live::Wire;
-use crate::input::replay::Opened;
 use crate::input::replay::open_file;
+use crate::input::replay::open_stream;
 use crate::input::stdin::PATIENCE;
 use crate::input::stdin::StdinFeed;
 
@@ -62,7 +62,7 @@ pub fn open(sources: &[Source], options: &OpenOptions) -> Result<Inputs, InputEr
             Source::File(path) => open_file(source, path),
             _ => {
                 let feed = feed.take().unwrap_or_else(|| StdinFeed::start(io::stdin()));
-                Ok(Opened { from: source.clone(), input: Box::new(feed), bytes: None })
+                open_stream(source, Box::new(feed))
             }
         };
         let opened = sources.iter().map(open).collect::<Result<_, _>>()?;

@@ -1,6 +1,6 @@
 //! Recorded logs replayed: pulled piece by piece, several merged by time, deterministic.
 
-use std::fs::File;
+use std::fs;
 use std::io;
 use std::io::Read;
 use std::path::Path;
@@ -17,6 +17,9 @@ use crate::input::lines::LineBuffer;
 use crate::input::log::Log;
 use crate::input::log::Taken;
 use crate::input::probe::probe;
+use crate::input::unpack;
+use crate::input::unpack::CutShort;
+use crate::input::unpack::Logs;
 
 /// How logs are replayed.
 #[derive(Clone, Debug, Default)]
@@ -70,6 +73,7 @@ pub(crate) struct Opened {
     pub(crate) from: Source,
     pub(crate) input: Box<dyn Read + Send>,
     pub(crate) bytes: Option<u64>,
+    pub(crate) cut_short: CutShort,
 }
 
 /// Most remarks that wait to be taken.
@@ -83,7 +87,7 @@ impl Replay {
     pub fn open(sources: &[Source], options: &ReplayOptions) -> Result<Self, InputError> {
         let open = |source: &Source| match source {
             Source::File(path) => open_file(source, path),
-            _ => Ok(Opened { from: source.clone(), input: Box::new(io::stdin()), bytes: None }),
+            _ => open_stream(source, Box::new(io::stdin())),
         };
         Self::of(sources.iter().map(open).collect::<Result<_, _>>()?, options)
     }
@@ -95,18 +99,22 @@ impl Replay {
         }
         let total = opened.iter().map(|log| log.bytes).sum();
         let mut probed = Vec::new();
-        for (at, Opened { from, input, .. }) in opened.into_iter().enumerate() {
+        for (at, Opened { from, input, cut_short, .. }) in opened.into_iter().enumerate() {
             let policy = options.checksums.get(at).copied().unwrap_or_default();
             let mut lines = LineBuffer::new(input);
             let probe = probe(&from, &mut lines, policy, options.start, options.rate)?;
-            probed.push((from, lines, policy, probe));
+            probed.push((from, lines, policy, cut_short, probe));
         }
         // A log without a date is laid beside one with a date, as near as its time of day allows.
         let dated = probed.iter().find(|(.., probe)| probe.dated);
         let near = dated.or(probed.first()).map_or(0, |(.., probe)| probe.first);
         let mut logs: Vec<Log> = probed
             .into_iter()
-            .map(|(from, lines, policy, probe)| Log::new(from, lines, policy, &probe, near))
+            .map(|(from, lines, policy, cut_short, probe)| {
+                let mut log = Log::new(from, lines, policy, &probe, near);
+                log.cut_short = cut_short;
+                log
+            })
             .collect();
         let mut origin = i64::MAX;
         for log in &mut logs {
@@ -196,15 +204,25 @@ impl Replay {
     }
 }
 
-/// Opens a log on disk.
+/// Opens a log on disk, or all logs of a folder.
 pub(crate) fn open_file(from: &Source, path: &Path) -> Result<Opened, InputError> {
     let refused = |error: io::Error| InputError::file(from, "open", &error);
-    let file = File::open(path).map_err(refused)?;
-    let about = file.metadata().map_err(refused)?;
+    let about = fs::metadata(path).map_err(refused)?;
+    let cut_short = CutShort::default();
     if about.is_dir() {
-        return Err(refused(io::ErrorKind::IsADirectory.into()));
+        let logs = Logs::of(path, &cut_short).map_err(refused)?;
+        let logs = logs.ok_or_else(|| refused(io::ErrorKind::IsADirectory.into()))?;
+        return Ok(Opened { from: from.clone(), input: Box::new(logs), bytes: None, cut_short });
     }
-    // A pipe or a device has no length.
-    let bytes = about.is_file().then_some(about.len());
-    Ok(Opened { from: from.clone(), input: Box::new(file), bytes })
+    let (input, packed) = unpack::open(path, &cut_short).map_err(refused)?;
+    // A pipe or a device has no length, and of a compressed log it is not known beforehand.
+    let bytes = (about.is_file() && !packed).then_some(about.len());
+    Ok(Opened { from: from.clone(), input, bytes, cut_short })
+}
+
+/// A log that comes from a stream.
+pub(crate) fn open_stream(from: &Source, input: Box<dyn Read + Send>) -> Result<Opened, InputError> {
+    let cut_short = CutShort::default();
+    let (input, _) = unpack::plain(input, &cut_short).map_err(|error| InputError::file(from, "read", &error))?;
+    Ok(Opened { from: from.clone(), input, bytes: None, cut_short })
 }

@@ -12,6 +12,7 @@ use crate::input::Replay;
 use crate::input::ReplayOptions;
 use crate::input::Source;
 use crate::input::replay::Opened;
+use crate::input::unpack::CutShort;
 
 /// 2026-07-14T10:00:00Z.
 const TEN: i64 = 1_784_023_200_000;
@@ -41,6 +42,7 @@ fn opened(texts: &[String], options: &ReplayOptions) -> Result<Replay, InputErro
         from: Source::File("invented.nmea".into()),
         input: Box::new(Cursor::new(text.clone().into_bytes())),
         bytes: Some(text.len() as u64),
+        cut_short: CutShort::default(),
     };
     Replay::of(texts.iter().map(open).collect(), options)
 }
@@ -257,7 +259,7 @@ fn the_pieces_do_not_depend_on_how_the_bytes_come() {
     let (whole, _) = replay(&text);
     for step in [1, 2, 7, 61, 4096] {
         let input = Box::new(Drip(Cursor::new(text.clone().into_bytes()), step));
-        let one = Opened { from: Source::Stdin, input, bytes: None };
+        let one = Opened { from: Source::Stdin, input, bytes: None, cut_short: Default::default() };
         let mut replay = Replay::of(vec![one], &ReplayOptions::default()).unwrap();
         let mut at = 0;
         while let Some(piece) = replay.next().unwrap() {

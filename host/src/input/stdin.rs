@@ -12,6 +12,7 @@ use crate::clock::Clock;
 use crate::input::live::Got;
 use crate::input::stamp::stamp;
 use crate::input::stamp::start_of;
+use crate::input::unpack::is_packed;
 
 /// What standard input is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -81,6 +82,10 @@ impl StdinFeed {
                 }
             }
             let passed = Duration::from_millis(clock.now().as_ms());
+            // No wire talks so.
+            if is_packed(&self.front) {
+                return true;
+            }
             if sentences >= FIRST_SENTENCES || self.front.len() >= LOOK_AT || passed >= patience {
                 return stamped > 0;
             }

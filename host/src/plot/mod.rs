@@ -1,4 +1,6 @@
-//! The printed card: one A4 page of SVG, drawn from plain numbers and words.
+//! What is printed: one A4 page of SVG each, drawn from plain numbers and words.
+//!
+//! The card; the passage has its own picture in its file.
 //!
 //! ```text
 //! +---------------------------------------------+
@@ -14,10 +16,13 @@
 //! colour only helps. A leaf: names nothing but the standard library.
 
 mod curve;
+mod passage;
 mod pen;
 mod tables;
 mod track;
 mod words;
+
+pub use passage::{Bar, Chart, Stand, Strip, passage};
 
 use pen::Pen;
 

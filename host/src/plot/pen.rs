@@ -21,15 +21,34 @@ text{font-family:'DejaVu Sans',Helvetica,Arial,sans-serif;fill:#1c2126}
 .water{stroke:#2b6ea6;stroke-width:.3;fill:none;stroke-dasharray:1.4 .9;stroke-linejoin:round}
 .arrow{stroke:#9a4b00;stroke-width:.7;fill:none}.tip{fill:#9a4b00}
 .shade{fill:#f0f3f6}.verdict{stroke-width:.6;fill:#fff}
+.order{stroke:#9a4b00;stroke-width:.55;fill:none;stroke-dasharray:2 1.1}
+.rudder{stroke:#1c2126;stroke-width:.35;fill:none;stroke-linejoin:round}
+.speed{stroke:#2b6ea6;stroke-width:.35;fill:none;stroke-dasharray:1.4 .9;stroke-linejoin:round}
+.alarm{fill:#a61c2a}.warning{fill:#e0a100;stroke:#7a5600;stroke-width:.2}
+.caution{fill:#fff;stroke:#5b646d;stroke-width:.3;stroke-dasharray:1 .6}
+.alarm-shade{fill:#a61c2a;opacity:.13}.warning-shade{fill:#e0a100;opacity:.13}
+.raised{stroke:#a61c2a;stroke-width:.2;fill:none}.onward{stroke:#fff;stroke-width:.4;fill:none}
+.answer-edge{stroke:#fff;stroke-width:1.1;fill:none}.answer{stroke:#146b3a;stroke-width:.55;fill:none}
+.well{fill:#dfe5ea}.silent{fill:#1c2126}.refused{fill:#b8860b}
 .good{stroke:#146b3a}.usable{stroke:#9a6a00;stroke-dasharray:2 1}.bad{stroke:#a61c2a;stroke-width:1.2}
 ";
 
 impl Pen {
     /// An empty A4 page, upright, in millimetres.
     pub(crate) fn page() -> Self {
+        Self::sheet(210, 297)
+    }
+
+    /// The same lying.
+    pub(crate) fn lying() -> Self {
+        Self::sheet(297, 210)
+    }
+
+    fn sheet(wide: u32, high: u32) -> Self {
         let out = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"210mm\" height=\"297mm\" viewBox=\"0 0 210 297\">\n\
-             <style>\n{STYLE}</style>\n<rect width=\"210\" height=\"297\" fill=\"#fff\"/>\n"
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{wide}mm\" height=\"{high}mm\" \
+             viewBox=\"0 0 {wide} {high}\">\n<style>\n{STYLE}</style>\n<rect width=\"{wide}\" height=\"{high}\" \
+             fill=\"#fff\"/>\n"
         );
         Self { out }
     }

@@ -25,10 +25,12 @@ pub use interrupt::Interrupt;
 pub use live::live;
 pub use pace::{Pace, PaceError};
 pub use replay::replay;
-pub use words::{Answer, Speaker, Unanswered, Word, Words, words};
+pub use words::{Answer, Heard, Speaker, Unanswered, Voice, Word, Words, words};
 
 use std::io;
 
+use lubber_core::alert::AlertKind;
+use lubber_core::alert::Instance;
 use lubber_core::alert::Part;
 use lubber_core::monitor::Event;
 use lubber_core::monitor::ModelVariation;
@@ -37,6 +39,7 @@ use lubber_core::monitor::Settings;
 use lubber_core::picture::Command;
 use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
+use lubber_core::time::Span;
 use lubber_core::unit::Position;
 
 use crate::input::InputError;
@@ -68,6 +71,14 @@ pub trait Sink {
     /// # Errors
     /// As [`Self::event`].
     fn remark(&mut self, moment: Moment, remark: Remark<'_>) -> io::Result<()>;
+
+    /// Somebody said a word, and its events have been told.
+    ///
+    /// # Errors
+    /// As [`Self::event`].
+    fn heard(&mut self, _moment: Moment, _heard: &Heard) -> io::Result<()> {
+        Ok(())
+    }
 
     /// When it wants to look at the monitor next. After a look this must be later than the look.
     fn due(&self) -> Instant;
@@ -143,6 +154,13 @@ pub enum Remark<'a> {
         /// The word.
         word: Word,
     },
+    /// Somebody answered, and nothing stood: the watchkeeper's time begins again.
+    Answered,
+    /// Something stood when an earlier watch ended, and is told again.
+    Carried {
+        /// What it was and how long ago, in full.
+        text: &'a str,
+    },
     /// There is no variation by the model for this place and date.
     NoModel {
         /// Why.
@@ -170,12 +188,36 @@ pub enum Ending {
     Interrupted,
 }
 
+/// An alert that nobody had answered when an earlier watch ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Carried {
+    /// Which.
+    pub kind: AlertKind,
+    /// Of what.
+    pub instance: Instance,
+    /// How long before this watch began.
+    pub ago: Span,
+}
+
+/// What an earlier watch left to this one.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Legacy {
+    /// What is to be said of it.
+    pub remarks: Vec<String>,
+    /// The alerts that are presented again.
+    pub alerts: Vec<Carried>,
+    /// The owner's order, where this watch is given none.
+    pub order: Option<Command>,
+}
+
 /// What a watch is kept with.
 pub struct Orders<'a> {
     /// The owner's settings.
     pub settings: Settings,
     /// How the owner says the boat is steered, from the start.
     pub steer: Option<Command>,
+    /// What an earlier watch left.
+    pub legacy: Legacy,
     /// The model's variation at a position and a UTC in milliseconds since 1970.
     pub model: &'a mut dyn FnMut(Position, i64) -> Result<ModelVariation, String>,
     /// The keyboard.

@@ -19,6 +19,7 @@ use crate::input::ReplayOptions;
 use crate::input::Source;
 use crate::session::Ending;
 use crate::session::Interrupt;
+use crate::session::Legacy;
 use crate::session::Moment;
 use crate::session::Orders;
 use crate::session::Pace;
@@ -148,7 +149,8 @@ fn run(
         Ok(ModelVariation { variation, sigma: Turn::from_mdeg(300), horizontal_nt: 28_000 })
     };
     let settings = Settings { source_count: 1, ..Settings::default() };
-    let orders = Orders { settings, steer, model: &mut model, interrupt, words: Words::default() };
+    let orders =
+        Orders { settings, steer, legacy: Legacy::default(), model: &mut model, interrupt, words: Words::default() };
     let ended = replay(replay_of, orders, pace, written);
     (ended, asked)
 }

@@ -9,11 +9,15 @@ use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
 
 use crate::session::Answer;
+use crate::session::Carried;
 use crate::session::Ending;
+use crate::session::Heard;
+use crate::session::Legacy;
 use crate::session::Moment;
 use crate::session::Orders;
 use crate::session::Remark;
 use crate::session::Sink;
+use crate::session::Voice;
 use crate::session::Word;
 use crate::session::pace::Pacer;
 use crate::session::upkeep::Upkeep;
@@ -44,14 +48,27 @@ impl<'a, S: Sink> Watch<'a, S> {
         Self { monitor, orders, sink, upkeep, now, utc: None }
     }
 
-    /// Tells the owner's order; "here" waits for a heading.
+    /// Tells the owner's order; "here" waits for a heading. Then what an earlier watch left.
     pub(super) fn begin(&mut self) -> io::Result<()> {
-        match self.orders.steer.filter(|_| !self.upkeep.here) {
-            Some(steer) => self.tell(|monitor, now, out| {
+        if let Some(steer) = self.orders.steer.filter(|_| !self.upkeep.here) {
+            self.tell(|monitor, now, out| {
                 monitor.order(now, steer, out);
-            }),
-            None => Ok(()),
+            })?;
         }
+        let Legacy { remarks, alerts, order } = std::mem::take(&mut self.orders.legacy);
+        for text in &remarks {
+            self.remark(Remark::Carried { text })?;
+        }
+        if let Some(command) = order.filter(|_| self.orders.steer.is_none()) {
+            let mut heeded = false;
+            self.tell(|monitor, now, out| heeded = monitor.order(now, command, out))?;
+            let moment = self.moment();
+            self.sink.heard(moment, &Heard { word: Word::Order(command), by: Voice::Earlier, heeded })?;
+        }
+        for Carried { kind, instance, ago } in alerts {
+            self.tell(|monitor, now, out| monitor.present_again(now, kind, instance, ago, out))?;
+        }
+        Ok(())
     }
 
     /// The moment it is.
@@ -190,7 +207,7 @@ impl<'a, S: Sink> Watch<'a, S> {
     /// half a second ago at the most: time must not run ahead of what still lies in the queue.
     pub(super) fn hear(&mut self) -> io::Result<()> {
         for _ in 0..WORDS_AT_ONCE {
-            let Some((word, reply)) = self.orders.words.next() else { break };
+            let Some((word, by, reply)) = self.orders.words.next() else { break };
             let mut obeyed = true;
             let mut changes = Vec::new();
             self.tell(|monitor, now, out| {
@@ -200,22 +217,34 @@ impl<'a, S: Sink> Watch<'a, S> {
                     }
                     out(event);
                 };
+                // Whoever speaks is awake. Who asks how it stands may be a program.
+                if !matches!(word, Word::Status | Word::Answer) {
+                    monitor.answer(now, &mut out);
+                }
                 match word {
                     Word::Order(command) => obeyed = monitor.order(now, command, &mut out),
                     Word::Acknowledge => monitor.acknowledge(now, &mut out),
                     Word::Silence => monitor.silence(now, &mut out),
-                    Word::Status => {}
+                    Word::Answer | Word::Status | Word::SoundTest => {}
                 }
             })?;
             if matches!(word, Word::Order(_)) {
                 // A newer order takes the place of the one that still waits for a heading.
                 self.upkeep.here = false;
             }
-            let answered = !changes.is_empty() || (obeyed && matches!(word, Word::Order(_)));
-            if !answered && !reply.is_awaited() {
-                self.remark(Remark::Unheeded { word })?;
+            let heeded = !changes.is_empty() || (obeyed && matches!(word, Word::Order(_) | Word::SoundTest));
+            let asked = self.monitor.watchkeeper(self.now).is_some();
+            match word {
+                // Its effect is seen where there is one.
+                Word::Answer => {}
+                _ if heeded || reply.is_awaited() => {}
+                Word::Acknowledge | Word::Silence if asked => self.remark(Remark::Answered)?,
+                _ => self.remark(Remark::Unheeded { word })?,
             }
             let moment = self.moment();
+            if !matches!(word, Word::Status | Word::Answer) {
+                self.sink.heard(moment, &Heard { word, by, heeded })?;
+            }
             reply.answer(|| Answer {
                 moment,
                 obeyed,

@@ -24,8 +24,49 @@ pub enum Word {
     Acknowledge,
     /// Silences what sounds, for 30 s.
     Silence,
+    /// Somebody is awake: a key was pressed that means nothing else.
+    Answer,
     /// Asks how it stands.
     Status,
+    /// Makes everything sound once that sounds an alert.
+    SoundTest,
+}
+
+/// Who says a word.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Voice {
+    /// Another program of the same user, through the control socket.
+    #[default]
+    Control,
+    /// A key of the terminal.
+    Key,
+    /// A page on another screen.
+    Page,
+    /// Nobody now: it was said to an earlier watch, and still counts.
+    Earlier,
+}
+
+impl Voice {
+    /// The word in every output.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Control => "control",
+            Self::Key => "key",
+            Self::Page => "page",
+            Self::Earlier => "earlier-watch",
+        }
+    }
+}
+
+/// What was said to the watch, and whether anything came of it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Heard {
+    /// What.
+    pub word: Word,
+    /// By whom.
+    pub by: Voice,
+    /// Whether it could be obeyed and changed anything.
+    pub heeded: bool,
 }
 
 /// How it stands after a word.
@@ -66,12 +107,16 @@ const ANSWER_WITHIN: Duration = Duration::from_secs(3);
 /// A word and who waits for its answer.
 struct Said {
     word: Word,
+    by: Voice,
     answer: Option<SyncSender<Box<Answer>>>,
 }
 
 /// Whoever speaks to the watch; clones speak to the same one.
 #[derive(Clone)]
-pub struct Speaker(SyncSender<Said>);
+pub struct Speaker {
+    to: SyncSender<Said>,
+    by: Voice,
+}
 
 /// The words as the loop takes them.
 #[derive(Default)]
@@ -80,17 +125,23 @@ pub struct Words(Option<Receiver<Said>>);
 /// A speaker and the words it says.
 pub fn words() -> (Speaker, Words) {
     let (to, from) = sync_channel(QUEUE);
-    (Speaker(to), Words(Some(from)))
+    (Speaker { to, by: Voice::default() }, Words(Some(from)))
 }
 
 impl Speaker {
+    /// The same, in the name of `by`.
+    #[must_use]
+    pub fn voiced(&self, by: Voice) -> Self {
+        Self { by, to: self.to.clone() }
+    }
+
     /// Says `word` and waits a little for the answer.
     ///
     /// # Errors
     /// [`Unanswered`] says why there is none.
     pub fn ask(&self, word: Word) -> Result<Box<Answer>, Unanswered> {
         let (to, from) = sync_channel(1);
-        self.send(Said { word, answer: Some(to) })?;
+        self.send(Said { word, by: self.by, answer: Some(to) })?;
         from.recv_timeout(ANSWER_WITHIN).map_err(|error| match error {
             std::sync::mpsc::RecvTimeoutError::Timeout => Unanswered::Late,
             std::sync::mpsc::RecvTimeoutError::Disconnected => Unanswered::Ended,
@@ -102,11 +153,11 @@ impl Speaker {
     /// # Errors
     /// [`Unanswered`] says why it was not heard.
     pub fn say(&self, word: Word) -> Result<(), Unanswered> {
-        self.send(Said { word, answer: None })
+        self.send(Said { word, by: self.by, answer: None })
     }
 
     fn send(&self, said: Said) -> Result<(), Unanswered> {
-        self.0.try_send(said).map_err(|error| match error {
+        self.to.try_send(said).map_err(|error| match error {
             std::sync::mpsc::TrySendError::Full(_) => Unanswered::Busy,
             std::sync::mpsc::TrySendError::Disconnected(_) => Unanswered::Ended,
         })
@@ -115,9 +166,9 @@ impl Speaker {
 
 impl Words {
     /// The next word, if one was said.
-    pub(super) fn next(&self) -> Option<(Word, Reply)> {
+    pub(super) fn next(&self) -> Option<(Word, Voice, Reply)> {
         let said = self.0.as_ref()?.try_recv().ok()?;
-        Some((said.word, Reply(said.answer)))
+        Some((said.word, said.by, Reply(said.answer)))
     }
 }
 
@@ -150,7 +201,7 @@ mod tests {
             assert_eq!(speaker.say(Word::Acknowledge), Ok(()));
         }
         assert_eq!(speaker.say(Word::Silence), Err(Unanswered::Busy));
-        assert!(matches!(words.next(), Some((Word::Acknowledge, _))));
+        assert!(matches!(words.next(), Some((Word::Acknowledge, Voice::Control, _))));
         assert_eq!(speaker.say(Word::Silence), Ok(()));
         drop(words);
         assert_eq!(speaker.say(Word::Silence), Err(Unanswered::Ended));

@@ -80,7 +80,7 @@ mod tests {
 
     #[test]
     fn it_turns_the_short_way_and_keeps_its_helm_without_a_heading() {
-        let mut pilot = Pilot { standing_deg: -2.0, ..Pilot::default() };
+        let mut pilot = Pilot { standing_deg: -2.0, ..Pilot::new(90.0) };
         pilot.step(Some(350.0), Demand::Course(10.0), 0.1);
         assert!((pilot.rudder_deg - 8.0).abs() <= 1e-9, "{}", pilot.rudder_deg);
         pilot.step(None, Demand::Course(10.0), 0.1);

@@ -46,8 +46,7 @@ pub fn words(change: &AlertChange) -> String {
             format!("over: heading {heading}, ordered {ordered}: {} to {}", whole(off), side(off))
         }
         Evidence::Disagreement { of, with, .. } => {
-            let (Disagreeing::Heading { origin, .. } | Disagreeing::Ground { origin, .. }) = with;
-            format!("over: {of} and {origin} agree again")
+            format!("over: {of} and {} agree again", with.origin())
         }
         Evidence::Lost { .. } => "over: it is there again".into(),
         Evidence::Frozen { .. } => "over: it moves again".into(),
@@ -61,6 +60,10 @@ pub fn words(change: &AlertChange) -> String {
         }
         Evidence::WatchkeeperSilent { .. } => "over: somebody answered".into(),
         Evidence::Impaired { .. } => "over: it works again".into(),
+        Evidence::PresentedAgain { .. } if change.state == State::Normal => {
+            "answered; if it still stands it is raised anew".into()
+        }
+        Evidence::PresentedAgain { .. } => "over: it has not been seen since the watch began".into(),
     }
 }
 
@@ -80,6 +83,9 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
         if change.repeated {
             o.flag("repeated", true);
         }
+        if let Evidence::PresentedAgain { .. } = change.evidence {
+            o.flag("presented_again", true);
+        }
         if let Some(cause) = change.follows {
             o.text("follows", cause);
         }
@@ -89,6 +95,13 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
         o.text("text", words(change));
         o.object("values", |o| values(o, &change.evidence));
     });
+}
+
+/// What an alert saw, as one JSON object.
+pub fn values_json(evidence: &Evidence) -> String {
+    let mut out = String::new();
+    object(&mut out, |o| values(o, evidence));
+    out
 }
 
 fn values(o: &mut Object<'_>, evidence: &Evidence) {
@@ -106,7 +119,7 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
                 o.flag("stands_by", true);
             }
         }
-        Evidence::Disagreement { of, with, by } => {
+        Evidence::Disagreement { of, with, by, .. } => {
             o.text("of", of);
             match with {
                 Disagreeing::Heading { origin, heading } => {
@@ -120,6 +133,9 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
                 }
             }
             o.number("by_deg", signed(by));
+            if let Some(alone) = evidence.stands_alone() {
+                o.text("stands_alone", alone);
+            }
         }
         Evidence::Lost { how, silent } => {
             o.text(
@@ -183,6 +199,7 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number("silent_s", seconds(silent));
         }
         Evidence::Impaired { lasting } => o.number("lasting_s", seconds(lasting)),
+        Evidence::PresentedAgain { ago } => o.number("ago_s", seconds(ago)),
     }
 }
 
@@ -249,6 +266,9 @@ mod tests {
     use super::*;
     use crate::view::Source;
     use lubber_core::alert::AlertKind;
+    use lubber_core::alert::Alone;
+    use lubber_core::alert::Suspect;
+    use lubber_core::alert::Third;
     use lubber_core::angle::Bearing;
     use lubber_core::angle::Turn;
     use lubber_core::frame::ChecksumPolicy;
@@ -297,6 +317,27 @@ mod tests {
     }
 
     #[test]
+    fn the_first_stage_of_an_unanswered_watch_is_seen_and_not_heard() {
+        // MSC.128(75) 4.1.2: visual first, audible 15 s later.
+        for (stage, heard) in [(1, false), (2, true), (3, true), (4, true)] {
+            let evidence = Evidence::WatchkeeperSilent { silent: Span::from_min(10), stage };
+            assert_eq!(sounds(&AlertChange { evidence, ..off_heading() }), heard, "{stage}");
+        }
+    }
+
+    #[test]
+    fn a_pilot_that_stands_by_is_said_of_it() {
+        let mut change = off_heading();
+        if let Evidence::OffHeading { stands_by, .. } = &mut change.evidence {
+            *stands_by = true;
+        }
+        assert!(words(&change).ends_with("for 10 s; the pilot itself says it stands by"), "{}", words(&change));
+        let mut line = String::new();
+        json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
+        assert!(line.contains(r#""stands_by":true"#), "{line}");
+    }
+
+    #[test]
     fn the_json_line_of_the_design() {
         let mut line = String::new();
         json(&mut line, STAMP, &off_heading(), &sources(&["night.nmea"]));
@@ -334,11 +375,13 @@ mod tests {
                 of: HCHDG,
                 with: Disagreeing::Heading { origin: GPRMC, heading: t(12) },
                 by: Turn::from_deg(-9),
+                alone: None,
             },
             Evidence::Disagreement {
                 of: HCHDG,
                 with: Disagreeing::Ground { origin: GPRMC, course: t(12), speed: Speed::from_milliknots(5_200) },
                 by: Turn::from_deg(15),
+                alone: Some(Alone { who: Suspect::Primary, third: Third::Gyro }),
             },
             Evidence::Lost { how: Lost::Void, silent: Span::from_s(5) },
             Evidence::Frozen { at, still: Span::from_s(90), turned: None },
@@ -351,6 +394,8 @@ mod tests {
             json(&mut line, STAMP, &AlertChange { evidence, ..off_heading() }, &sources(&["a"]));
             let back: serde_json::Value = serde_json::from_str(&line).expect("it is JSON");
             assert!(back["values"].as_object().is_some_and(|o| o.len() >= 2), "{line}");
+            let named = matches!(evidence, Evidence::Disagreement { alone: Some(_), .. });
+            assert_eq!(back["values"]["stands_alone"].as_str(), named.then_some("HCHDG"), "{line}");
         }
     }
 

@@ -23,7 +23,7 @@ pub fn facts(status: &Status) -> Vec<(&'static str, Row)> {
             let by = match by {
                 OrderedBy::Owner => "by the owner".to_owned(),
                 OrderedBy::Wire(origin) => format!("by {origin}"),
-                OrderedBy::StoodBy(origin) => format!("by {origin}, which stands by"),
+                OrderedBy::StoodBy(origin) => format!("by {origin}, PILOT STANDS BY"),
                 OrderedBy::FirstSteadyMinute => "steady minute".to_owned(),
             };
             let held = if held { ", held" } else { "" };

@@ -4,6 +4,7 @@
 
 pub mod alert;
 pub mod facts;
+pub mod history;
 pub mod json;
 pub mod judging;
 pub mod kinds;

@@ -210,6 +210,18 @@ mod tests {
     }
 
     #[test]
+    fn an_order_whose_pilot_stands_by_says_so_in_both() {
+        let order = Referred { bearing: Bearing::from_deg(135), reference: Reference::Compass };
+        let notice = Notice::Steering(Steering::Heading { order, by: OrderedBy::StoodBy(HCHDG), held: true });
+        let said = words(&notice);
+        assert!(said.contains("THE PILOT ITSELF SAYS IT STANDS BY") && said.contains("held"), "{said}");
+        let mut line = String::new();
+        json(&mut line, Stamp::default(), &notice);
+        let back: serde_json::Value = serde_json::from_str(&line).expect("it is JSON");
+        assert_eq!((&back["by"], &back["stands_by"]), (&"HCHDG".into(), &true.into()));
+    }
+
+    #[test]
     fn a_held_order_says_so_in_both() {
         let order = Referred { bearing: Bearing::from_deg(135), reference: Reference::Compass };
         let notice = Notice::Steering(Steering::Heading { order, by: OrderedBy::Wire(HCHDG), held: true });

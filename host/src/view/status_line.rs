@@ -3,6 +3,7 @@
 use lubber_core::alert::Priority;
 use lubber_core::alert::Said;
 use lubber_core::alert::WatchkeeperStatus;
+use lubber_core::alert::Why;
 use lubber_core::angle::EastWest;
 use lubber_core::angle::Turn;
 use lubber_core::arbiter::AlertChange;
@@ -80,7 +81,9 @@ fn parts(stamp: Stamp, status: &Status, sources: &Sources, remark: Option<&str>)
     }
     parts.push(heading(status.heading.as_ref()));
     parts.push(order(status));
-    let count = unjudged(&status.judging).count();
+    // What the boat does not have and nobody asked for is told at the start and on demand; counted here it
+    // would hide for good what cannot be watched just now.
+    let count = unjudged(&status.judging).filter(|(_, why)| !never(*why)).count();
     if count > 0 {
         parts.push(part(format!("{count} not watched"), Tone::Caution, 2));
     }
@@ -126,6 +129,11 @@ pub(super) fn to_side(angle: Turn) -> String {
 
 fn referred(bearing: lubber_core::angle::Bearing, reference: Reference) -> Referred {
     Referred { bearing, reference }
+}
+
+/// Whether it is never watched on this boat: said once at the start, and no news after that.
+fn never(why: Why) -> bool {
+    matches!(why, Why::NotWanted | Why::NotAskedFor | Why::NoGyro | Why::NoCard | Why::NoTrueWitness)
 }
 
 /// Said of a value that is not of this moment.
@@ -248,7 +256,6 @@ mod tests {
     use lubber_core::alert::AlertKind;
     use lubber_core::alert::Evidence;
     use lubber_core::alert::Instance;
-    use lubber_core::alert::Why;
     use lubber_core::angle::Bearing;
     use lubber_core::frame::ChecksumPolicy;
     use lubber_core::frame::Formatter;
@@ -304,6 +311,33 @@ mod tests {
         );
         assert_eq!(said(&status, 80), "02:11:09  no alert   137C 139M 143T  order 135C 2 stbd   COG 145T 5.2 kn");
         assert_eq!(said(&status, 60), "02:11:09  no alert   137C 139M 143T  order 135C 2 stbd");
+    }
+
+    #[test]
+    fn what_nobody_asked_for_is_not_counted_and_what_cannot_be_judged_is() {
+        let mut status = all_known();
+        status.judging[AlertKind::SupplyLow as usize] = Err(Why::NotWanted);
+        status.judging[AlertKind::WatchkeeperSilent as usize] = Err(Why::NotAskedFor);
+        assert!(!said(&status, 200).contains("not watched"));
+        status.judging[AlertKind::OffHeading as usize] = Err(Why::NoHeading);
+        status.judging[AlertKind::HeadingFrozen as usize] = Err(Why::Disabled);
+        assert!(said(&status, 200).contains("2 not watched"));
+    }
+
+    #[test]
+    fn battery_and_watchkeeper_where_there_is_room_and_who_must_answer_always() {
+        let mut status = all_known();
+        status.supply = Some((12_449, Span::from_s(12)));
+        status.watchkeeper =
+            Some(WatchkeeperStatus { silent: Span::from_min(2), remaining: Span::from_min(8), stage: 0 });
+        let line = said(&status, 200);
+        assert!(line.contains("answer in 8 min  battery 12.4 V 12 s ago  variation 4.1 E"), "{line}");
+        assert!(!said(&status, 80).contains("answer"));
+        status.watchkeeper =
+            Some(WatchkeeperStatus { silent: Span::from_s(570), remaining: Span::from_s(30), stage: 0 });
+        assert!(said(&status, 80).contains("answer in 30 s"), "{}", said(&status, 80));
+        status.watchkeeper = Some(WatchkeeperStatus { silent: Span::from_s(620), remaining: Span::ZERO, stage: 2 });
+        assert!(said(&status, 60).contains("ANSWER, stage 2 of 4"), "{}", said(&status, 60));
     }
 
     #[test]

@@ -1,23 +1,36 @@
 //! The primary heading against one other heading.
+//!
+//! **Quiet**: the difference stays, sector by sector of the heading, at an offset learned on board
+//! (deviation changes with heading), and wanders about it by half the limit at most; its noise is learned
+//! too ([`Noise`]). **Fault**: the mean difference lies beyond the limit, by a step or a creep.
+//! **Test**: a cumulative sum each way of what the difference lies beyond three quarters of the limit,
+//! halfway between the two. Offset and noise are learned only while neither sum rises. **False alerts**:
+//! less than one in 100 days, with the mean at half the limit all the time.
 
 use crate::alert::Latch;
 use crate::alert::LimitSettings;
 use crate::alert::Smooth;
 use crate::alert::Why;
+use crate::alert::cusum::Cusum;
+use crate::alert::cusum::Design;
+use crate::alert::noise::HALF_SWING_S;
+use crate::alert::noise::Noise;
 use crate::angle::Bearing;
 use crate::angle::Turn;
 use crate::picture::Correction;
 use crate::picture::Reduced;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 
 /// The offset between two headings is learned by sector, because deviation changes with heading.
 const SECTORS: usize = 12;
 const SECTOR: i32 = crate::angle::CIRCLE / 12;
-/// The difference is averaged over this: two sensors of different damping swing apart in a seaway.
-const YAW: Span = Span::from_s(4);
+/// What is said, learned and let go is the average over this: two sensors of different damping swing
+/// apart in a seaway.
+pub(super) const YAW: Span = Span::from_s(4);
 /// Eight degrees from the learned offset: twice what two sound small-craft sensors differ by when
-/// a sector is learned in a seaway. Common practice, no source.
+/// a sector is learned in a seaway. Common practice, no source. Setting `limit`.
 const LIMIT: Turn = Turn::from_deg(8);
 /// After card and variation two headings agree within this, learned or not; without a card the
 /// deviation of a poor place is let pass as well.
@@ -27,35 +40,56 @@ const ABSOLUTE_UNCORRECTED: Turn = Turn::from_deg(30);
 /// or more: a damped sensor then lags behind a quick one by more than any limit, and nothing is judged.
 const TURNING: Turn = Turn::from_deg(15);
 const TURN: Span = Span::from_s(10);
+/// The sum must have been rising for so long: a damped sensor lags in a turn for less before the turn is
+/// seen. Setting `delay`.
 const DELAY: Span = Span::from_s(4);
 const BACK: Span = Span::from_s(10);
 /// A sector is known after so many half seconds.
-const ENOUGH: u16 = 40;
+const ENOUGH: u8 = 40;
 /// From then on it follows by this part of the difference each half second: 4 minutes.
 const FOLLOW: i32 = 512;
 /// A sector not yet known borrows from the nearest known one, and allows this for each step away.
 const BORROWED: Turn = Turn::from_deg(5);
+/// What is supposed of the noise before it is learned: two damped sensors in a rough sea.
+const SUPPOSED: Noise = Noise::supposed(1500, 800);
+/// The bounds of the threshold, millidegrees times a second.
+const LEAST: i64 = 4_000;
+const MOST: i64 = 40_000;
 
 /// The judge of one pair.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct AgainstHeading {
     limit: Turn,
-    delay: Span,
-    sectors: [(Turn, u16); SECTORS],
+    delay_ms: u32,
+    /// The offset of each sector, and from how many half seconds it is known.
+    offsets: [Turn; SECTORS],
+    counts: [u8; SECTORS],
     average: Smooth,
     heading: Smooth,
+    noise: Noise,
+    plus: Cusum,
+    minus: Cusum,
+    rising_since: Mark,
     latch: Latch,
+    /// The averaged difference from what was learned, where it was judged just now.
+    residual: Option<Turn>,
 }
 
 impl AgainstHeading {
     pub(super) fn new(settings: LimitSettings) -> Self {
         Self {
             limit: settings.limit.unwrap_or(LIMIT),
-            delay: settings.delay.unwrap_or(DELAY),
-            sectors: [(Turn::ZERO, 0); SECTORS],
+            delay_ms: u32::try_from(settings.delay.unwrap_or(DELAY).as_ms()).unwrap_or(u32::MAX),
+            offsets: [Turn::ZERO; SECTORS],
+            counts: [0; SECTORS],
             average: Smooth::default(),
             heading: Smooth::default(),
+            noise: SUPPOSED,
+            plus: Cusum::default(),
+            minus: Cusum::default(),
+            rising_since: Mark::NONE,
             latch: Latch::default(),
+            residual: None,
         }
     }
 
@@ -64,11 +98,18 @@ impl AgainstHeading {
         self.latch.is_up()
     }
 
+    /// By how much the other heading has turned away from what was learned, averaged, if it was judged
+    /// just now in a sector that is known.
+    pub(super) fn residual(&self) -> Option<Turn> {
+        self.residual
+    }
+
     /// One of the two headings is not there just now.
     pub(super) fn pause(&mut self) {
         self.average.reset();
         self.heading.reset();
         self.latch.pause();
+        self.begin_again();
     }
 
     /// By how much they differ from what was learned, if that is too much.
@@ -79,20 +120,19 @@ impl AgainstHeading {
         other: &Reduced,
         now: Instant,
     ) -> Result<Option<Turn>, Why> {
+        self.residual = None;
         // The card is taken out of the learned difference and the variation is left in: it may
         // become known, or change its source, at any time, and a step must not look like a fault.
         let Some(mine) = primary.magnetic.map(|m| m.0).or(primary.truth.map(|t| t.0)) else {
             return Err(Why::NoHeading);
         };
-        let average = self.average.step(now, mine.turn_to(raw), YAW);
+        let difference = mine.turn_to(raw);
+        let average = self.average.step(now, difference, YAW);
         let reading = Turn::from_mdeg(mine.as_mdeg()).wrapped();
         let turning = (reading - self.heading.step(now, reading, TURN)).wrapped().size() > TURNING;
         let sector = usize::try_from(mine.as_mdeg() / SECTOR).unwrap_or(0) % SECTORS;
         let learned = self.nearest(sector);
-        let from_learned = learned.map(|(offset, away)| {
-            let allowed = self.limit + Turn::from_mdeg(BORROWED.as_mdeg() * away);
-            ((average - offset).wrapped(), allowed)
-        });
+        let allowed = |away: i32| self.limit + Turn::from_mdeg(BORROWED.as_mdeg() * away);
         let absolute = match (primary.truth, other.truth) {
             (Some(a), Some(b)) => {
                 let corrected = |r: &Reduced| r.correction != Correction::Uncorrected;
@@ -101,21 +141,67 @@ impl AgainstHeading {
             }
             _ => None,
         };
+        let from_learned = learned.map(|(offset, away)| ((average - offset).wrapped(), allowed(away)));
+        let instant = learned.map(|(offset, away)| ((difference - offset).wrapped(), allowed(away)));
         let over = |(by, allowed): (Turn, Turn)| by.size() > allowed;
         let well = |(by, allowed): (Turn, Turn)| by.size().as_mdeg() < allowed.as_mdeg() / 2;
-        let above = !turning && (from_learned.is_some_and(over) || absolute.is_some_and(over));
+        let signal = if turning {
+            self.begin_again();
+            false
+        } else {
+            self.test(instant, absolute, now)
+        };
         let below = !turning && from_learned.is_none_or(well) && absolute.is_none_or(|a| !over(a));
-        self.learn(sector, average, !turning && from_learned.is_none_or(|(by, _)| by.size() <= self.limit) && !above);
+        let quiet = !turning && self.plus.sum() == 0 && self.minus.sum() == 0;
+        self.learn(sector, average, quiet && from_learned.is_none_or(|(by, _)| by.size() <= self.limit));
+        match instant.filter(|_| quiet) {
+            Some((by, _)) => self.noise.take(by.as_mdeg()),
+            None => self.noise.interrupt(),
+        }
+        if let (Some((by, _)), Some((_, 0)), false) = (from_learned, learned, turning) {
+            self.residual = Some(by);
+        }
         let by = match (from_learned, absolute) {
             // What is over its limit is what is said: an offset may have been learned that is too large.
             (Some(learned), Some(absolute)) if !over(learned) && over(absolute) => absolute.0,
             (Some((by, _)), _) | (None, Some((by, _))) => by,
             (None, None) => return Err(Why::Settling),
         };
-        if self.latch.step(now, above, below, self.delay, BACK) {
+        let was_up = self.latch.is_up();
+        if self.latch.step(now, signal, below, Span::ZERO, BACK) {
             return Ok(Some(by));
         }
+        if was_up {
+            self.begin_again();
+        }
         if learned.is_some() && !turning { Ok(None) } else { Err(Why::Settling) }
+    }
+
+    /// The sequential test of what lies beyond the learned offset or the absolute limit, each with what
+    /// is allowed.
+    fn test(&mut self, learned: Option<(Turn, Turn)>, absolute: Option<(Turn, Turn)>, now: Instant) -> bool {
+        let margin = self.limit.as_mdeg() / 4;
+        let design = Design::new(0, self.noise.threshold(margin, HALF_SWING_S, LEAST, MOST));
+        let beyond = |sign: i32| {
+            let one = |(by, allowed): (Turn, Turn)| sign * by.as_mdeg() - (allowed.as_mdeg() - margin);
+            learned.map(one).max(absolute.map(one))
+        };
+        let (Some(plus), Some(minus)) = (beyond(1), beyond(-1)) else { return false };
+        let signal = self.plus.step(plus, &design) | self.minus.step(minus, &design);
+        if self.plus.sum() == 0 && self.minus.sum() == 0 {
+            self.rising_since = Mark::NONE;
+            return false;
+        }
+        let since = self.rising_since.moment_or(now);
+        signal && now.since(since).as_ms() >= u64::from(self.delay_ms)
+    }
+
+    /// What was summed does not count any more.
+    fn begin_again(&mut self) {
+        self.plus = Cusum::default();
+        self.minus = Cusum::default();
+        self.rising_since = Mark::NONE;
+        self.noise.interrupt();
     }
 
     /// What is learned for this sector, or for the nearest one, and how many sectors away that is.
@@ -123,15 +209,15 @@ impl AgainstHeading {
         (0..=SECTORS / 2).find_map(|away| {
             [(sector + away) % SECTORS, (sector + SECTORS - away) % SECTORS]
                 .into_iter()
-                .filter_map(|index| self.sectors.get(index))
-                .find(|(_, count)| *count >= ENOUGH)
+                .filter_map(|index| Some((self.offsets.get(index)?, self.counts.get(index)?)))
+                .find(|(_, count)| **count >= ENOUGH)
                 .map(|(offset, _)| (*offset, i32::try_from(away).unwrap_or(0)))
         })
     }
 
     /// Learns while all is quiet; frozen while the difference grows.
     fn learn(&mut self, sector: usize, average: Turn, quiet: bool) {
-        let Some((offset, count)) = self.sectors.get_mut(sector) else { return };
+        let (Some(offset), Some(count)) = (self.offsets.get_mut(sector), self.counts.get_mut(sector)) else { return };
         let error = (average - *offset).wrapped();
         // A sector that is known follows only small errors; half the limit is not small.
         if !quiet || (*count >= ENOUGH && error.size().as_mdeg() > self.limit.as_mdeg() / 2) {

@@ -105,12 +105,6 @@ impl Answer {
         self.taught >= ENOUGH && with > 0
     }
 
-    /// Way in which the lag in use passes on all but a third, millimetres.
-    #[cfg(test)]
-    pub(super) fn lag(&self) -> i64 {
-        LAGS[self.lag_in_use()]
-    }
-
     fn lag_in_use(&self) -> usize {
         if self.is_known() { usize::from(self.best) } else { PRESUMED_LAG }
     }
@@ -220,7 +214,7 @@ mod tests {
                 answer.learn(&core::mem::take(&mut block), true);
             }
         }
-        (answer.is_known(), answer.gain() as f64 / GAIN_ONE as f64, answer.lag() as f64 / 1000.0)
+        (answer.is_known(), answer.gain() as f64 / GAIN_ONE as f64, LAGS[answer.lag_in_use()] as f64 / 1000.0)
     }
 
     #[test]

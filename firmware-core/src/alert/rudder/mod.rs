@@ -29,6 +29,7 @@ use crate::picture::Origin;
 use crate::picture::Picture;
 use crate::picture::Steering;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 use crate::unit::Speed;
 use answer::Answer;
@@ -101,7 +102,7 @@ pub struct RudderUnanswered {
     no_turn: Cusum,
     wrong_way: Cusum,
     seen: (Turn, TurnRate),
-    signals: Option<Instant>,
+    signals: Mark,
     stands: Stands,
 }
 
@@ -123,7 +124,7 @@ impl RudderUnanswered {
             no_turn: Cusum::default(),
             wrong_way: Cusum::default(),
             seen: (Turn::ZERO, TurnRate::default()),
-            signals: None,
+            signals: Mark::NONE,
             stands: Stands::default(),
         }
     }
@@ -157,7 +158,7 @@ impl RudderUnanswered {
             };
             return Verdict::Raised(self.evidence(how, now.since(since)));
         }
-        match self.signals.map(|since| now.since(since)) {
+        match self.signals.moment().map(|since| now.since(since)) {
             Some(lasting) if lasting >= self.delay => {
                 let wrong = self.wrong_way.sum() > DESIGN.threshold / 2;
                 let how = if wrong { Unanswered::WrongWay } else { Unanswered::NoTurn };
@@ -250,16 +251,16 @@ impl RudderUnanswered {
         for ((sum, most, forget), (should, likelihood)) in sums.into_iter().zip(likelihoods) {
             if should != 0 {
                 sum.step(score(likelihood, SIGMA * SIGMA, most), &DESIGN);
-            } else if self.signals.is_none() {
+            } else if self.signals == Mark::NONE {
                 // It says nothing, and so it takes back little; what has signalled is not taken back at all.
                 sum.step(-(sum.sum() / forget), &DESIGN);
             }
         }
         let most = self.no_turn.sum().max(self.wrong_way.sum());
         if most > DESIGN.threshold {
-            self.signals = self.signals.or(Some(now));
+            self.signals.moment_or(now);
         } else if most < DESIGN.threshold / 2 {
-            self.signals = None;
+            self.signals = Mark::NONE;
         }
     }
 }

@@ -16,16 +16,16 @@ const STANDS: Turn = Turn::from_mdeg(800);
 /// drive (common practice, no source).
 const ORDERED: Turn = Turn::from_deg(3);
 /// For so long: the swings of an order in a seaway do not last, and a slow drive begins in this time.
-const ORDERED_FOR: Span = Span::from_s(4);
+const ORDERED_FOR: Span = Span::from_s(5);
 /// Where no rudder order is heard: she is so much further off her course than when the rudder came to stand,
 /// and no pilot leaves its rudder alone that long.
 const OFF: Turn = Turn::from_deg(10);
 const OFF_FOR: Span = Span::from_s(4);
 /// It stands only after this: in a hard turn a pilot holds its rudder at the stop for some seconds.
 const STOOD: Span = Span::from_s(8);
-/// One yaw period: swings are no departure, and those of an order in a seaway none from the rudder.
+/// One yaw period: swings are no departure.
 const YAW: Span = Span::from_s(4);
-/// The rudder's own noise is less after this.
+/// Rudder and order are smoothed alike: the noise of the sensor is less, and a change shows in both at once.
 const QUIET: Span = Span::from_s(2);
 
 /// How the rudder's standing shows.
@@ -70,7 +70,7 @@ impl Stands {
         now: Instant,
     ) -> Option<(Standing, Instant)> {
         let rudder = self.rudder.step(now, rudder, QUIET);
-        let ordered = picture.beside().rudder_order(now).map(|order| self.order.step(now, order, YAW));
+        let ordered = picture.beside().rudder_order(now).map(|order| self.order.step(now, order, QUIET));
         let course = self.course(picture, steering, now);
         let moved = self.then.is_none_or(|then| (rudder - then.rudder).size() > STANDS);
         if moved {

@@ -38,6 +38,9 @@ fn everything_that_may_stand_there() {
         deviation = "card"
         rot = "gyro"
 
+        [page]
+        address = "192.168.4.1:10350"
+
         [limits.off-heading]
         limit = 12.5
         delay = "2 min"
@@ -90,6 +93,8 @@ fn everything_that_may_stand_there() {
     let position = limit_of(&file, AlertKind::PositionLost);
     assert_eq!((position.limit, position.delay, position.disabled), (None, Some(Span::from_s(90)), true));
     assert_eq!(limit_of(&file, AlertKind::InputLost), LimitSettings::default());
+    assert_eq!(file.page, Some("192.168.4.1:10350".parse().ok()));
+    assert_eq!((read("[page]").unwrap().page, read("").unwrap().page), (Some(None), None));
     let limit = |kind| limit_of(&file, kind).limit.map(Turn::as_mdeg);
     assert_eq!(limit(AlertKind::TurnRateDisagreement), Some(2_500));
     assert_eq!((limit(AlertKind::RudderUnanswered), limit(AlertKind::CardDoubtful)), (Some(4_000), Some(3_000)));
@@ -213,9 +218,12 @@ const REFUSED: &[(&str, &[&str])] = &[
         &["boat.toml:3: third = \"4 min\": expected a time from 90 s to 3 min", "third = \"90 s\""],
     ),
     ("[watchkeeper]\ninterval = 1", &["boat.toml:2: unknown key \"interval\"", "there may be after and third"]),
-    ("\n[journal]", &["boat.toml:2: [journal]: this version"]),
-    ("[page]", &["[page]: this version"]),
-    ("[sounder]", &["[sounder]: this version"]),
+    (
+        "[page]\naddress = \"boat:10350\"",
+        &["boat.toml:2: address = \"boat:10350\": expected an address of this machine", "192.168.4.1:10350"],
+    ),
+    ("[page]\nadress = \"127.0.0.1:1\"", &["boat.toml:2: unknown key \"adress\": did you mean \"address\"?"]),
+    ("\n[journal]", &["boat.toml:2: path is missing: expected the journal's file", "path = \"journal.sqlite\""]),
     ("[boat\nname = 1", &["boat.toml:1: not TOML"]),
     ("[boat]\nname = Curlew", &["boat.toml:2: not TOML", "key = \"words\""]),
 ];

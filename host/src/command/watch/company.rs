@@ -11,6 +11,7 @@ use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
 
 use crate::session::Ending;
+use crate::session::Heard;
 use crate::session::Moment;
 use crate::session::Remark;
 use crate::session::Report;
@@ -26,6 +27,9 @@ pub(super) trait Companion {
 
     /// The inputs, or a part of the watch, said something.
     fn remark(&mut self, _moment: Moment, _remark: &Remark<'_>) {}
+
+    /// Somebody said a word.
+    fn heard(&mut self, _moment: Moment, _heard: &Heard) {}
 
     /// When it wants to look at the monitor next. After a look this must be later than the look.
     fn due(&self) -> Instant;
@@ -71,6 +75,13 @@ impl<S: Sink> Sink for Company<'_, S> {
             companion.remark(moment, &remark);
         }
         self.sink.remark(moment, remark)
+    }
+
+    fn heard(&mut self, moment: Moment, heard: &Heard) -> io::Result<()> {
+        for companion in &mut self.companions {
+            companion.heard(moment, heard);
+        }
+        self.sink.heard(moment, heard)
     }
 
     #[inline]

@@ -1,12 +1,16 @@
 //! How the watch answers who speaks to it through the control socket.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use lubber_core::arbiter::AlertChange;
 use lubber_core::picture::Command;
 
 use super::Args;
+use super::chronicle::Chronicle;
+use super::desk::ANSWERED;
 use super::desk::stamp;
+use super::sounding::NOTHING_SOUNDS;
 use crate::command::order;
 use crate::command::speak;
 use crate::control::ControlError;
@@ -17,8 +21,10 @@ use crate::exit::Failure;
 use crate::session::Answer;
 use crate::session::Speaker;
 use crate::session::Word;
+use crate::sound::Sounder;
 use crate::view::Sources;
 use crate::view::alert;
+use crate::view::history;
 use crate::view::notice::steering_words;
 use crate::view::report;
 use crate::view::status;
@@ -40,11 +46,11 @@ impl Control {
     ///
     /// A usual place that cannot be used is no reason to keep no watch: that is told. Another watch
     /// there is one, and so is a place of the owner's own that does not do.
-    pub(super) fn open(args: &Args, prompt: bool, speaker: Speaker, sources: Sources) -> Result<Self, Failure> {
+    pub(super) fn open(args: &Args, prompt: bool, desk: FrontDesk) -> Result<Self, Failure> {
         if args.no_control || (!prompt && args.control.is_none()) {
             return Ok(Self { server: None, finding: None });
         }
-        let answering = move |request| answer(request, &speaker, &sources);
+        let answering = move |request| answer(request, &desk);
         match Server::open(&speak::place(args.control.as_ref()), answering) {
             Ok(server) => Ok(Self { server: Some(server), finding: None }),
             Err(error) if args.control.is_none() && !matches!(error, ControlError::Running(_)) => {
@@ -60,8 +66,23 @@ impl Control {
     }
 }
 
+/// All that whoever answers needs to know.
+#[derive(Clone)]
+pub(super) struct FrontDesk {
+    pub(super) speaker: Speaker,
+    pub(super) sources: Sources,
+    pub(super) chronicle: Chronicle,
+    /// The owner's hooks, and whether a terminal's bell is rung.
+    pub(super) sounder: Option<Sounder>,
+    pub(super) bell: bool,
+}
+
+/// A test of every hook is over by then; the client waits a little longer.
+const TESTED_WITHIN: Duration = Duration::from_secs(5);
+
 /// Puts one request to the watch and its answer in words.
-fn answer(request: Request, speaker: &Speaker, sources: &Sources) -> Reply {
+pub(super) fn answer(request: Request, desk: &FrontDesk) -> Reply {
+    let FrontDesk { speaker, sources, .. } = desk;
     let word = match &request {
         Request::Steer(text) => match order::read(text) {
             Some(command) => Word::Order(command),
@@ -70,6 +91,8 @@ fn answer(request: Request, speaker: &Speaker, sources: &Sources) -> Reply {
         Request::Acknowledge => Word::Acknowledge,
         Request::Silence => Word::Silence,
         Request::Status => Word::Status,
+        Request::History => return happened(desk),
+        Request::SoundTest => return sound_test(desk),
     };
     let answer = match speaker.ask(word) {
         Ok(answer) => answer,
@@ -80,7 +103,41 @@ fn answer(request: Request, speaker: &Speaker, sources: &Sources) -> Reply {
         Word::Order(_) => Reply::refused(no_heading(&answer)),
         Word::Acknowledge => Reply::done(changed("acknowledged", "nothing waits to be acknowledged", &answer, sources)),
         Word::Silence => Reply::done(changed("silenced for 30 s", "nothing sounds", &answer, sources)),
-        Word::Status => report(&answer, sources),
+        Word::Answer => Reply::done(ANSWERED),
+        Word::Status | Word::SoundTest => report(&answer, sources),
+    }
+}
+
+fn happened(desk: &FrontDesk) -> Reply {
+    let entries = desk.chronicle.entries();
+    let rows = history::rows(entries.iter(), &desk.sources, WIDTH);
+    let text = rows.iter().map(Row::words).collect::<Vec<String>>().join("\n");
+    let text = if text.is_empty() { "nothing has happened since the watch began".to_owned() } else { text };
+    Reply { history: Some(history::json(entries.iter(), &desk.sources)), ..Reply::done(text) }
+}
+
+fn sound_test(desk: &FrontDesk) -> Reply {
+    if desk.sounder.is_none() && !desk.bell {
+        return Reply::refused(NOTHING_SOUNDS);
+    }
+    if let Err(why) = desk.speaker.ask(Word::SoundTest) {
+        return Reply::refused(why.to_string());
+    }
+    let bell = if desk.bell { "the bell of the terminal rang" } else { "no terminal, no bell" };
+    let Some(sounder) = &desk.sounder else { return Reply::done(bell) };
+    let tested = match sounder.tested(TESTED_WITHIN) {
+        Some(tested) => tested,
+        None => return Reply::refused("the sounder does not answer: it is busy or has failed; see lubber status"),
+    };
+    let one = |(name, outcome): &(&str, Result<(), String>)| match outcome {
+        Ok(()) => format!("the hook for {name} works"),
+        Err(why) => format!("the hook for {name} DOES NOT WORK: {why}"),
+    };
+    let words: Vec<String> = tested.iter().map(one).chain([bell.to_owned()]).collect();
+    match tested.iter().all(|(_, outcome)| outcome.is_ok()) {
+        true if tested.is_empty() => Reply::done("an alert sounds just now, which is test enough"),
+        true => Reply::done(words.join("\n")),
+        false => Reply::refused(words.join("\n")),
     }
 }
 
@@ -116,8 +173,14 @@ fn no_heading(answer: &Answer) -> String {
 
 fn changed(done: &str, nothing: &str, answer: &Answer, sources: &Sources) -> String {
     let name = |change: &AlertChange| format!("{} {}", change.kind, alert::instance(change.instance, sources));
-    let names: Vec<String> = answer.changes.iter().map(name).collect();
-    if names.is_empty() { nothing.into() } else { format!("{done}: {}", names.join(", ")) }
+    let mut names: Vec<String> = answer.changes.iter().map(name).collect();
+    // One that is answered and thereby over has changed twice.
+    names.dedup();
+    match names.as_slice() {
+        [] if answer.status.watchkeeper.is_some() => ANSWERED.into(),
+        [] => nothing.into(),
+        names => format!("{done}: {}", names.join(", ")),
+    }
 }
 
 fn report(answer: &Answer, sources: &Sources) -> Reply {

@@ -25,6 +25,9 @@ pub(super) struct Desk {
     pub(super) next_look: Instant,
 }
 
+/// What is said where somebody answers and nothing stands.
+pub(super) const ANSWERED: &str = "answered; the watchkeeper's time begins again";
+
 /// How often the ledger looks at what is judged: the resolution of the times in the summary.
 const LOOK: Span = Span::from_s(1);
 
@@ -102,10 +105,14 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
                 Word::Acknowledge => "nothing waits to be acknowledged",
                 Word::Silence => "nothing sounds",
                 Word::Order(_) => "not steering here: there is no heading just now",
+                Word::Answer => "nobody was asked",
+                Word::SoundTest => "nothing can be tested",
                 Word::Status => "the status is asked for with lubber status",
             }
             .into(),
         ),
+        Remark::Answered => ("answered", ANSWERED.to_owned()),
+        Remark::Carried { text } => ("presented-again", text.to_owned()),
         Remark::NoModel { why } => ("no-model", why.to_owned()),
     }
 }

@@ -59,6 +59,9 @@ impl<W: Write> JsonSink<W> {
             o.text_or_null("boat_file", setup.boat_file.as_ref().map(|file| file.display()));
             o.text_or_null("card", setup.card.as_ref().map(|file| file.display()));
             o.text_or_null("control", setup.control.as_ref().map(|path| path.display()));
+            o.text_or_null("sounder", setup.sounder_words.as_ref());
+            o.text_or_null("state", setup.state.as_ref().map(|path| path.display()));
+            o.text_or_null("page", setup.page.as_ref());
             o.text_or_null("heading", setup.settings.primary);
             o.objects("sources", self.desk.sources.iter(), |o, (_, source)| {
                 o.text("name", &source.name);
@@ -129,7 +132,8 @@ impl<W: Write> Sink for JsonSink<W> {
                     o.text("part", part);
                     o.flag("works", works);
                 }
-                Remark::Unheeded { .. } | Remark::NoModel { .. } => {}
+                Remark::Carried { text } => o.text("presented_again", text),
+                Remark::Unheeded { .. } | Remark::Answered | Remark::NoModel { .. } => {}
             }
             o.text("text", text);
         });

@@ -7,11 +7,12 @@ use lubber_core::picture::Command;
 use super::view::ViewKeys;
 use crate::session::Interrupt;
 use crate::session::Speaker;
+use crate::session::Voice;
 use crate::session::Word;
 use crate::terminal::Keys;
 
 /// What the keys are, in one line.
-pub(super) const HELP: &str = "a acknowledge, s silence, h hand, w wind, c steer here, q end";
+pub(super) const HELP: &str = "a acknowledge, s silence, h hand, w wind, c steer here, t sound test, q end";
 
 /// What a key means.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,6 +29,7 @@ fn meaning(key: u8) -> Option<Meaning> {
         b'h' => Meaning::Say(Word::Order(Command::SteerHand)),
         b'w' => Meaning::Say(Word::Order(Command::SteerWind)),
         b'c' => Meaning::Say(Word::Order(Command::SteerHere)),
+        b't' => Meaning::Say(Word::SoundTest),
         b'q' => Meaning::End,
         _ => return None,
     })
@@ -37,13 +39,15 @@ fn meaning(key: u8) -> Option<Meaning> {
 pub(super) fn listen(speaker: Speaker, interrupt: &Interrupt, view: Option<ViewKeys>) -> Option<Keys> {
     let view = view.map(Arc::new);
     let shown = view.clone();
+    let speaker = speaker.voiced(Voice::Key);
     let (end, ended) = (interrupt.clone(), interrupt.clone());
     let pressed = move |key| match meaning(key) {
-        _ if view.as_ref().is_some_and(|view| view.pressed(key)) => {}
+        // Whoever presses a key is awake, whatever the key is for.
+        _ if view.as_ref().is_some_and(|view| view.pressed(key)) => drop(speaker.say(Word::Answer)),
         // A queue that is full holds the same word many times over.
         Some(Meaning::Say(word)) => drop(speaker.say(word)),
         Some(Meaning::End) => end.set(),
-        None => {}
+        None => drop(speaker.say(Word::Answer)),
     };
     let about_to_end = move || {
         let set = ended.is_set();

@@ -10,8 +10,10 @@ use lubber_core::picture::SourceId;
 
 use super::Args;
 use super::keys;
+use super::page;
 use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
+use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 use crate::input::InputError;
 use crate::input::LiveOptions;
@@ -32,6 +34,8 @@ pub(super) struct Setup {
     pub(super) boat_file: Option<PathBuf>,
     /// The boat's name.
     pub(super) boat: Option<String>,
+    /// Where the boat file wants the page.
+    pub(super) page_wanted: Option<std::net::SocketAddr>,
     /// The card that is used, and what is to be said about it.
     pub(super) card: Option<PathBuf>,
     pub(super) findings: Vec<String>,
@@ -39,8 +43,19 @@ pub(super) struct Setup {
     pub(super) control: Option<PathBuf>,
     /// Where alerts are announced.
     pub(super) announce: Option<String>,
+    /// Where every line is kept.
+    pub(super) record: Option<PathBuf>,
+    /// Where the page is.
+    pub(super) page: Option<String>,
     /// Whether keys are listened to.
     pub(super) keys: bool,
+    /// Where the journal is written.
+    pub(super) journal: Option<PathBuf>,
+    /// The owner's sounder, and what sounds in words, where anything is to.
+    pub(super) sounder: Sounder,
+    pub(super) sounder_words: Option<String>,
+    /// Where what stands is kept.
+    pub(super) state: Option<PathBuf>,
 }
 
 impl Setup {
@@ -53,6 +68,7 @@ impl Setup {
         let card_file = card_path.as_deref().map(CardFile::read).transpose()?;
         let mut findings = card_file.as_ref().map(|card| card.findings.clone()).unwrap_or_default();
         let mut settings = boat.settings(card_file.as_ref().map(|file| file.card.clone()));
+        settings.watchkeeper = args.watchkeeper.or(settings.watchkeeper);
         if let Some(heading) = args.heading {
             settings.primary = Some(heading);
         }
@@ -115,11 +131,18 @@ impl Setup {
             sources: Sources::new(names),
             boat_file,
             boat: boat.name,
+            page_wanted: boat.page.map(|at| at.unwrap_or(page::USUAL)),
             card: card_path,
             findings,
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
+            record: args.record.clone(),
+            page: None,
             keys: false,
+            journal: args.journal.clone().or(boat.journal),
+            sounder: boat.sounder,
+            sounder_words: None,
+            state: None,
         })
     }
 
@@ -166,8 +189,27 @@ impl Setup {
         if !off.is_empty() {
             lines.push(("switched off", off.join(", ")));
         }
+        if let Some(watchkeeper) = self.settings.watchkeeper {
+            let minutes = watchkeeper.after().as_s() as f64 / 60.0;
+            lines.push(("watchkeeper", format!("asked after {minutes} min without a key or a word to the watch")));
+        }
         if let Some(sink) = &self.announce {
             lines.push(("announce", sink.clone()));
+        }
+        if let Some(folder) = &self.record {
+            lines.push(("record", folder.display().to_string()));
+        }
+        if let Some(journal) = &self.journal {
+            lines.push(("journal", journal.display().to_string()));
+        }
+        if let Some(page) = &self.page {
+            lines.push(("page", page.clone()));
+        }
+        if let Some(sounder) = &self.sounder_words {
+            lines.push(("sounder", sounder.clone()));
+        }
+        if let Some(state) = &self.state {
+            lines.push(("state", state.display().to_string()));
         }
         if let Some(control) = &self.control {
             lines.push(("control", control.display().to_string()));

@@ -14,11 +14,14 @@ use super::desk;
 use super::desk::Desk;
 use super::desk::stamp;
 use super::setup::Setup;
+use crate::boat::sounder::Sounder;
 use crate::session::Ending;
+use crate::session::Heard;
 use crate::session::Moment;
 use crate::session::Pace;
 use crate::session::Remark;
 use crate::session::Sink;
+use crate::session::Word;
 use crate::terminal::Bell;
 use crate::terminal::Progress;
 use crate::terminal::Screen;
@@ -41,6 +44,9 @@ pub(super) struct TextSink {
     desk: Desk,
     screen: Screen<Stdout>,
     live: bool,
+    /// Whether the bell of the terminal is rung, and whether it is all that sounds.
+    bell: bool,
+    only_bell: bool,
     /// How often the status line is shown.
     every: Span,
     next_status: Instant,
@@ -56,14 +62,15 @@ pub(super) struct TextSink {
     bar: Option<Progress>,
 }
 
+/// What a test of the sounder says.
+pub(super) const SOUND_TEST: &str = "a test of the sounder: nothing is wrong";
+
 const MINUTE: Span = Span::from_min(1);
 /// Where nothing came in, a pipe still says so this often.
 const NO_NEWS: Span = Span::from_min(60);
-/// An alarm that nobody answers is heard again after so many seconds of real time.
-const BELL_S: u64 = 10;
 
 impl TextSink {
-    pub(super) fn new(desk: Desk, live: bool, pace: Option<Pace>) -> Self {
+    pub(super) fn new(desk: Desk, live: bool, pace: Option<Pace>, sounder: &Sounder) -> Self {
         let screen = Screen::stdout();
         let every = match pace {
             _ if !screen.is_terminal() => MINUTE,
@@ -76,12 +83,15 @@ impl TextSink {
             desk,
             screen,
             live,
+            bell: sounder.bell,
+            only_bell: sounder.alarm.is_none(),
             every,
             next_status: Instant::default() + every,
             day: None,
             sentences: 0,
             next_bell: Instant::default(),
-            bell_again: Span::from_ms(BELL_S * pace.map_or(1000, Pace::log_ms_a_second).max(1000)),
+            // In real time, however fast a log goes.
+            bell_again: Span::from_ms(sounder.every.as_s() * pace.map_or(1000, Pace::log_ms_a_second).max(1000)),
             percent: None,
             bar: None,
         }
@@ -100,7 +110,20 @@ impl TextSink {
         }
         rows.push(Row::default());
         self.screen.rows(&rows)?;
+        if self.tries_bell() {
+            self.screen.ring(Bell::Alarm)?;
+        }
         self.screen.flush()
+    }
+
+    /// Whether the bell is rung, and how long after that again.
+    pub(super) const fn bell(&self) -> (bool, Span) {
+        (self.bell, self.bell_again)
+    }
+
+    /// Whether the bell is to be tried at the start: one that is switched off is missed then, and not at night.
+    pub(super) const fn tries_bell(&self) -> bool {
+        self.live && self.only_bell && self.bell
     }
 
     pub(super) fn alarmed(&self) -> bool {
@@ -141,7 +164,7 @@ impl TextSink {
     }
 
     fn ring(&mut self, at: Stamp, priority: Priority) -> io::Result<()> {
-        if !self.desk.prompt {
+        if !self.desk.prompt || !self.bell {
             return Ok(());
         }
         self.next_bell = Instant::from_ms(at.since_start_ms) + self.bell_again;
@@ -196,6 +219,18 @@ impl Sink for TextSink {
         let (_, text) = desk::remark(remark, &self.desk.sources);
         let at = stamp(moment);
         self.rows(at, &notice::rows(at, &text, self.screen.width()))
+    }
+
+    fn heard(&mut self, moment: Moment, heard: &Heard) -> io::Result<()> {
+        match heard.word {
+            Word::SoundTest => {
+                let at = stamp(moment);
+                self.rows(at, &notice::rows(at, SOUND_TEST, self.screen.width()))?;
+                self.ring(at, Priority::Alarm)?;
+                self.flush()
+            }
+            _ => Ok(()),
+        }
     }
 
     #[inline]
@@ -268,7 +303,9 @@ impl Sink for TextSink {
                 .and(Tone::Warning, "END OF THE WATCH")
                 .and(Tone::Plain, format!(", {why}: nobody keeps watch now"));
             self.screen.rows(&[Row::default(), row])?;
-            self.screen.ring(Bell::End)?;
+            if self.bell {
+                self.screen.ring(Bell::End)?;
+            }
         }
         self.screen.flush()
     }

@@ -7,8 +7,8 @@ use std::sync::atomic::AtomicBool;
 use std::sync::atomic::Ordering;
 
 use lubber_core::alert::AlertKind;
+use lubber_core::alert::OFF_HEADING_LIMIT;
 use lubber_core::alert::Priority;
-use lubber_core::angle::Turn;
 use lubber_core::monitor::Event;
 use lubber_core::monitor::Monitor;
 use lubber_core::monitor::Status;
@@ -17,11 +17,14 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 
 use super::desk::stamp;
+use super::text::SOUND_TEST;
 use super::text::TextSink;
 use crate::session::Ending;
+use crate::session::Heard;
 use crate::session::Moment;
 use crate::session::Remark;
 use crate::session::Sink;
+use crate::session::Word;
 use crate::terminal::Bell;
 use crate::terminal::FullScreen;
 use crate::terminal::cockpit::Scene;
@@ -51,15 +54,12 @@ pub(super) struct ViewSink {
     every: Span,
     next_bell: Instant,
     bell_again: Span,
-    prompt: bool,
+    bell: bool,
     progress: Option<String>,
 }
 
 /// Rows of what happened that are kept for tall screens.
 const LOG: usize = 50;
-
-/// An unanswered alarm is heard again after this, in real time.
-const BELL_AGAIN_S: u64 = 10;
 
 /// Whoever presses keys for the view.
 pub(super) struct ViewKeys {
@@ -100,9 +100,14 @@ impl ViewSink {
         log_ms_a_second: Option<u64>,
     ) -> io::Result<Self> {
         let pace = log_ms_a_second.unwrap_or(1000).max(1000);
+        let (bell, bell_again) = text.bell();
+        let mut screen = FullScreen::enter()?;
+        if text.tries_bell() {
+            screen.ring(Bell::Alarm)?;
+        }
         Ok(Self {
             text,
-            screen: FullScreen::enter()?,
+            screen,
             sources,
             boat,
             keys,
@@ -113,8 +118,8 @@ impl ViewSink {
             // Twice a second of real time for a replay, but not finer than the log's own seconds.
             every: Span::from_ms((pace / 2).max(1000)),
             next_bell: Instant::default(),
-            bell_again: Span::from_ms(BELL_AGAIN_S * pace),
-            prompt: true,
+            bell_again,
+            bell,
             progress: None,
         })
     }
@@ -143,8 +148,8 @@ impl ViewSink {
     fn ring(&mut self, moment: Moment, priority: Priority) -> io::Result<()> {
         self.next_bell = moment.now + self.bell_again;
         match priority {
-            Priority::Alarm if self.prompt => self.screen.ring(Bell::Alarm),
-            Priority::Warning if self.prompt => self.screen.ring(Bell::Warning),
+            Priority::Alarm if self.bell => self.screen.ring(Bell::Alarm),
+            Priority::Warning if self.bell => self.screen.ring(Bell::Warning),
             _ => Ok(()),
         }
     }
@@ -170,7 +175,7 @@ impl ViewSink {
             let ago = at.since_start_ms.saturating_sub(*ms) as f64 / 1000.0;
             off.map(|off| (off, ago))
         });
-        let limit = monitor.limit(AlertKind::OffHeading).limit.unwrap_or(Turn::from_deg(15));
+        let limit = monitor.limit(AlertKind::OffHeading).limit.unwrap_or(OFF_HEADING_LIMIT);
         let alerts = status.alerts.iter();
         let alerts =
             alerts.flat_map(|change| alert::rows(at.back_to(change.at), change, &self.sources, width)).collect();
@@ -229,6 +234,16 @@ impl Sink for ViewSink {
         let (_, words) = super::desk::remark(remark, &self.sources);
         self.note(notice::rows(stamp(moment), &words, 1000));
         Ok(())
+    }
+
+    fn heard(&mut self, moment: Moment, heard: &Heard) -> io::Result<()> {
+        match heard.word {
+            Word::SoundTest => {
+                self.note(notice::rows(stamp(moment), SOUND_TEST, 1000));
+                self.ring(moment, Priority::Alarm)
+            }
+            _ => Ok(()),
+        }
     }
 
     fn due(&self) -> Instant {

@@ -1,0 +1,456 @@
+//! Which hook sounds now: what stands, a test, the end of the watch. One at a time.
+
+use std::collections::BTreeMap;
+use std::collections::VecDeque;
+use std::io;
+use std::sync::Arc;
+use std::sync::Condvar;
+use std::sync::Mutex;
+use std::sync::MutexGuard;
+use std::sync::PoisonError;
+use std::thread;
+use std::time::Duration;
+
+use lubber_core::alert::Priority;
+use lubber_core::time::Instant;
+use lubber_core::time::Span;
+
+use crate::clock::Clock;
+use crate::sound::Hook;
+use crate::sound::Report;
+use crate::sound::hook::Run;
+use crate::sound::hook::Told;
+
+/// The hooks of the owner.
+#[derive(Clone, Debug, Default)]
+pub struct Hooks {
+    /// For an alarm.
+    pub alarm: Option<Hook>,
+    /// For a warning.
+    pub warning: Option<Hook>,
+    /// For a caution; without it a caution does not sound.
+    pub caution: Option<Hook>,
+    /// For the end of the watch; else the warning's.
+    pub end: Option<Hook>,
+}
+
+/// What the sounder is made with.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// The hooks.
+    pub hooks: Hooks,
+    /// How often an alarm that nobody answers sounds again.
+    pub every: Span,
+    /// How long a hook may run.
+    pub timeout: Span,
+}
+
+/// What is to sound.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Cue {
+    /// How urgent it is.
+    pub priority: Priority,
+    /// The alert's name.
+    pub alert: String,
+    /// What is wrong.
+    pub text: String,
+}
+
+/// What came of the last test: each hook by its name, and whether it works.
+pub type Tested = Vec<(&'static str, Result<(), String>)>;
+
+/// The sounder; clones are the same one. None of its calls waits, unless it says so.
+#[derive(Clone, Debug)]
+pub struct Sounder(Arc<Shared>);
+
+#[derive(Debug, Default)]
+struct Shared {
+    slot: Mutex<Slot>,
+    /// Something is asked of the thread.
+    asked: Condvar,
+    /// The thread has done something.
+    done: Condvar,
+}
+
+/// What is asked of the thread, the newest in place of the older, and what it has to say.
+#[derive(Debug, Default)]
+struct Slot {
+    rung: bool,
+    standing: Option<Cue>,
+    /// It is to be heard now, and not only when its time comes.
+    afresh: bool,
+    once: Option<Cue>,
+    /// Tests, counted as they are asked for; those up to the second number are done.
+    tests_asked: u64,
+    tests_done: u64,
+    tested: Tested,
+    end: Option<(Option<String>, Span)>,
+    ended: bool,
+    reports: VecDeque<Report>,
+}
+
+/// How often a hook that runs is looked at.
+const POLL: Duration = Duration::from_millis(20);
+/// Nothing to do: the thread wakes only when it is asked.
+const IDLE: Duration = Duration::from_secs(3600);
+/// A hook that is tested may sound so long; an alarm's whole sound is no short test.
+const TEST_LASTS: Span = Span::from_ms(1500);
+/// Reports that nobody fetches; more would be the same again.
+const REPORTS: usize = 8;
+/// Hooks that were killed and have not died: more than these hang in a driver for good.
+const DYING: usize = 4;
+
+impl Sounder {
+    /// Starts the sounder on a thread of its own.
+    ///
+    /// # Errors
+    /// The system gives no thread.
+    pub fn start(settings: Settings) -> io::Result<Self> {
+        let shared = Arc::new(Shared::default());
+        let player = Player::new(settings, Arc::clone(&shared));
+        thread::Builder::new().name("sounder".into()).stack_size(256 << 10).spawn(move || {
+            // Whatever happens to it: who waits for the end of the watch does not wait in vain.
+            let _over = Over(Arc::clone(&player.shared));
+            player.run();
+        })?;
+        Ok(Self(shared))
+    }
+
+    /// This stands and nobody has answered; none: nothing does. With `afresh` it is heard at once, and
+    /// an alarm again and again.
+    pub fn standing(&self, cue: Option<Cue>, afresh: bool) {
+        self.ask(|slot| {
+            slot.standing = cue;
+            slot.afresh |= afresh;
+        });
+    }
+
+    /// This is to be heard once, when nothing louder sounds.
+    pub fn once(&self, cue: Cue) {
+        self.ask(|slot| slot.once = Some(cue));
+    }
+
+    /// Every hook is to be heard once, shortly.
+    pub fn test(&self) {
+        self.ask(|slot| slot.tests_asked += 1);
+    }
+
+    /// Waits, at most so long, until the test that was asked for last is done, and what came of it.
+    pub fn tested(&self, at_most: Duration) -> Option<Tested> {
+        let asked = self.0.lock().tests_asked;
+        let unfinished = |slot: &mut Slot| slot.tests_done < asked && !slot.ended;
+        let waited = self.0.done.wait_timeout_while(self.0.lock(), at_most, unfinished);
+        let (slot, _) = waited.unwrap_or_else(PoisonError::into_inner);
+        (slot.tests_done >= asked).then(|| slot.tested.clone())
+    }
+
+    /// The watch has ended: `text` is heard for `at_most` so long, or nothing is, and that is waited for.
+    /// Nothing sounds after it.
+    pub fn end(&self, text: Option<&str>, at_most: Span) {
+        self.ask(|slot| slot.end = Some((text.map(str::to_owned), at_most)));
+        let limit = Duration::from_millis(at_most.as_ms()) + Duration::from_secs(1);
+        let _ = self.0.done.wait_timeout_while(self.0.lock(), limit, |slot| !slot.ended);
+    }
+
+    /// The next thing to tell.
+    pub fn report(&self) -> Option<Report> {
+        self.0.lock().reports.pop_front()
+    }
+
+    fn ask(&self, ask: impl FnOnce(&mut Slot)) {
+        let mut slot = self.0.lock();
+        ask(&mut slot);
+        slot.rung = true;
+        self.0.asked.notify_one();
+    }
+}
+
+impl Shared {
+    fn lock(&self) -> MutexGuard<'_, Slot> {
+        self.slot.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Says that the thread is over.
+struct Over(Arc<Shared>);
+
+impl Drop for Over {
+    fn drop(&mut self) {
+        let mut slot = self.0.lock();
+        slot.ended = true;
+        if thread::panicking() {
+            slot.reports.push_back(Report::Fails("a fault in the program itself ended it; restart the watch".into()));
+        }
+        self.0.done.notify_all();
+    }
+}
+
+/// What a hook that runs is run for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum For {
+    Alert(Priority),
+    Test(&'static str),
+    End,
+}
+
+/// A hook that runs.
+struct Playing {
+    run: Run,
+    what: For,
+    /// The name of its hook.
+    hook: &'static str,
+    until: Instant,
+}
+
+/// The thread.
+struct Player {
+    settings: Settings,
+    shared: Arc<Shared>,
+    clock: Clock,
+    playing: Option<Playing>,
+    dying: Vec<Run>,
+    standing: Option<Cue>,
+    once: Option<Cue>,
+    /// When the standing one is to be heard next.
+    due: Option<Instant>,
+    to_test: VecDeque<(&'static str, Hook)>,
+    /// What came of the test so far, and which one it is.
+    tested: Option<Tested>,
+    test: u64,
+    /// The hooks that failed the last time they were run.
+    failing: BTreeMap<&'static str, String>,
+    ending: bool,
+}
+
+impl Player {
+    fn new(settings: Settings, shared: Arc<Shared>) -> Self {
+        Self {
+            settings,
+            shared,
+            clock: Clock::start(),
+            playing: None,
+            dying: Vec::new(),
+            standing: None,
+            once: None,
+            due: None,
+            to_test: VecDeque::new(),
+            tested: None,
+            test: 0,
+            failing: BTreeMap::new(),
+            ending: false,
+        }
+    }
+
+    fn run(mut self) {
+        while !(self.ending && self.playing.is_none()) {
+            self.reap();
+            self.hear();
+            self.start_next();
+            self.finish_test();
+            self.wait();
+        }
+    }
+
+    /// Looks whether what runs has ended or has run too long.
+    fn reap(&mut self) {
+        self.dying.retain_mut(|run| run.ended().is_none());
+        let now = self.clock.now();
+        let Some(playing) = &mut self.playing else { return };
+        let outcome = match playing.run.ended() {
+            Some(outcome) => outcome,
+            None if now < playing.until => return,
+            // That it sounds for longer is no fault of its own in a test or at an end that is cut short.
+            None => match playing.what {
+                For::Test(_) | For::End => Ok(()),
+                For::Alert(_) => Err(playing.run.too_long(self.settings.timeout.as_s())),
+            },
+        };
+        let (what, hook) = (playing.what, playing.hook);
+        self.stop();
+        self.note(what, hook, outcome);
+    }
+
+    /// Takes what is asked.
+    fn hear(&mut self) {
+        let mut slot = self.shared.lock();
+        slot.rung = false;
+        let standing = slot.standing.clone();
+        let afresh = std::mem::take(&mut slot.afresh);
+        let once = slot.once.take();
+        let asked = slot.tests_asked;
+        let end = slot.end.take();
+        drop(slot);
+        if let Some((text, at_most)) = end {
+            return self.end(text.as_deref(), at_most);
+        }
+        self.once = once.or_else(|| self.once.take());
+        let now = self.clock.now();
+        match &standing {
+            None => self.due = None,
+            Some(cue) if afresh || (cue.priority == Priority::Alarm && self.due.is_none()) => self.due = Some(now),
+            Some(cue) if cue.priority != Priority::Alarm && self.standing.as_ref() != Some(cue) => self.due = None,
+            Some(_) => {}
+        }
+        self.standing = standing;
+        // What was answered falls silent, an alarm does not wait for a warning to end, and nothing
+        // waits for a test.
+        let stops = match (self.playing.as_ref().map(|playing| playing.what), &self.standing) {
+            (Some(For::Alert(Priority::Caution)), standing) => standing.is_some(),
+            (Some(For::Alert(priority)), standing) => standing.as_ref().is_none_or(|cue| cue.priority != priority),
+            (Some(For::Test(_)), standing) => standing.is_some(),
+            (Some(For::End) | None, _) => false,
+        };
+        if stops {
+            self.stop();
+        }
+        if asked != self.test {
+            self.test = asked;
+            self.begin_test();
+        }
+    }
+
+    fn end(&mut self, text: Option<&str>, at_most: Span) {
+        self.stop();
+        (self.standing, self.once, self.due) = (None, None, None);
+        self.to_test.clear();
+        self.ending = true;
+        let Some(text) = text else { return };
+        let hooks = &self.settings.hooks;
+        let hook = hooks.end.clone().map(|hook| ("end", hook));
+        let hook = hook.or_else(|| hooks.warning.clone().map(|hook| ("warning", hook)));
+        if let Some((name, hook)) = hook.or_else(|| hooks.alarm.clone().map(|hook| ("alarm", hook))) {
+            let told = Told { alert: "end-of-watch", priority: Priority::Warning.word(), text };
+            self.start(name, &hook, For::End, told, at_most);
+        }
+    }
+
+    fn begin_test(&mut self) {
+        let Hooks { alarm, warning, caution, end } = self.settings.hooks.clone();
+        // One that is under way begins anew.
+        if self.playing.as_ref().is_some_and(|playing| matches!(playing.what, For::Test(_))) {
+            self.stop();
+        }
+        self.tested = Some(Tested::new());
+        // The end of the watch is not sounded while it lasts: it is only looked for.
+        if let Some(end) = end {
+            self.note(For::Test("end"), "end", end.find());
+        }
+        let named = [("alarm", alarm), ("warning", warning), ("caution", caution)];
+        let hooks = named.into_iter().filter_map(|(name, hook)| Some((name, hook?)));
+        self.to_test = hooks.collect();
+    }
+
+    /// Starts what is next, if nothing runs.
+    fn start_next(&mut self) {
+        let now = self.clock.now();
+        if self.playing.is_some() || self.ending {
+            return;
+        }
+        if let Some(cue) = self.standing.clone() {
+            // An alert is a test of its own, and what is quieter is seen and not heard.
+            self.to_test.clear();
+            self.once = None;
+            if self.due.is_some_and(|due| due <= now) {
+                let again = cue.priority == Priority::Alarm;
+                self.due = again.then(|| now + self.settings.every);
+                self.sound(&cue);
+            }
+        } else if let Some(cue) = self.once.take() {
+            self.sound(&cue);
+        } else if let Some((name, hook)) = self.to_test.pop_front() {
+            let text = "a test of the sounder: nothing is wrong";
+            self.start(name, &hook, For::Test(name), Told { alert: "sound-test", priority: name, text }, TEST_LASTS);
+        }
+    }
+
+    fn sound(&mut self, cue: &Cue) {
+        let hooks = &self.settings.hooks;
+        let (name, hook) = match cue.priority {
+            Priority::Alarm => ("alarm", &hooks.alarm),
+            Priority::Warning => ("warning", &hooks.warning),
+            Priority::Caution => ("caution", &hooks.caution),
+        };
+        if let Some(hook) = hook.clone() {
+            let told = Told { alert: &cue.alert, priority: cue.priority.word(), text: &cue.text };
+            self.start(name, &hook, For::Alert(cue.priority), told, self.settings.timeout);
+        }
+    }
+
+    fn start(&mut self, name: &'static str, hook: &Hook, what: For, told: Told<'_>, lasts: Span) {
+        let started = if self.dying.len() >= DYING {
+            Err(format!("`{}` hangs and cannot be killed: see what the sound card does", hook.program()))
+        } else {
+            Run::start(hook, told)
+        };
+        match started {
+            Ok(run) => {
+                let until = self.clock.now() + lasts;
+                self.playing = Some(Playing { run, what, hook: name, until });
+            }
+            Err(why) => self.note(what, name, Err(why)),
+        }
+    }
+
+    /// Kills what runs; it is reaped as soon as it has died.
+    fn stop(&mut self) {
+        if let Some(Playing { mut run, .. }) = self.playing.take() {
+            run.kill();
+            if run.ended().is_none() {
+                self.dying.push(run);
+            }
+        }
+    }
+
+    /// Notes how a hook ended, and reports what changed by it.
+    fn note(&mut self, what: For, hook: &'static str, outcome: Result<(), String>) {
+        if let (For::Test(name), Some(tested)) = (what, &mut self.tested) {
+            tested.push((name, outcome.clone()));
+        }
+        let failed = !self.failing.is_empty();
+        let why = match outcome {
+            Ok(()) => {
+                self.failing.remove(hook);
+                None
+            }
+            Err(why) => {
+                self.failing.insert(hook, why.clone());
+                Some(why)
+            }
+        };
+        let report = match (failed, why) {
+            // Told once: what fails again is tried again, and is no news.
+            (false, Some(why)) => Report::Fails(format!("{hook}: {why}")),
+            (true, None) if self.failing.is_empty() => Report::Works,
+            _ => return,
+        };
+        let mut slot = self.shared.lock();
+        if slot.reports.len() < REPORTS {
+            slot.reports.push_back(report);
+        }
+    }
+
+    fn finish_test(&mut self) {
+        let testing = self.playing.as_ref().is_some_and(|playing| matches!(playing.what, For::Test(_)));
+        if testing || !self.to_test.is_empty() {
+            return;
+        }
+        if let Some(tested) = self.tested.take() {
+            let mut slot = self.shared.lock();
+            slot.tests_done = self.test;
+            slot.tested = tested;
+            self.shared.done.notify_all();
+        }
+    }
+
+    fn wait(&self) {
+        let wait = if self.playing.is_some() || !self.dying.is_empty() {
+            POLL
+        } else if self.ending || !self.to_test.is_empty() || self.once.is_some() {
+            return;
+        } else {
+            let due = self.due.map(|due| Duration::from_millis(due.since(self.clock.now()).as_ms()));
+            due.unwrap_or(IDLE)
+        };
+        let _ = self.shared.asked.wait_timeout_while(self.shared.lock(), wait, |slot| !slot.rung);
+    }
+}
