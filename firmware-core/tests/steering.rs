@@ -465,3 +465,29 @@ fn the_three_judges_are_small() {
     println!("the three judges: {size} bytes, and {beside} of what they look at beside");
     assert!(size <= 900 && beside <= 120, "{size} {beside}");
 }
+
+#[test]
+fn a_moored_boat_with_rudder_and_rate_of_turn_on_the_line_is_quiet() {
+    // Real data, beside the project and not in it: 86 s of a moored boat's gateway, spread evenly here.
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/recordings/gateway/moored.nmea");
+    let Ok(log) = std::fs::read(path) else {
+        println!("no recordings beside the project: not checked");
+        return;
+    };
+    let settings = Settings { source_count: 1, rot_is_gyro: true, ..Settings::default() };
+    let mut monitor = Monitor::new(Instant::from_ms(0), settings);
+    let lines: Vec<&[u8]> = log.split_inclusive(|byte| *byte == b'\n').collect();
+    let mut raised = Vec::new();
+    for (place, line) in lines.iter().enumerate() {
+        let now = Instant::from_ms(place as u64 * 86_000 / lines.len() as u64);
+        monitor.bytes(now, SourceId(0), line, &mut |event| match event {
+            Event::Alert(change) if OURS.contains(&change.kind) => raised.push(change),
+            _ => {}
+        });
+    }
+    assert_eq!(raised, []);
+    assert_eq!(monitor.judging()[AlertKind::TurnRateDisagreement as usize], Ok(()));
+    let Err(Why::NoSteerageWay { .. }) = monitor.judging()[AlertKind::RudderUnanswered as usize] else {
+        panic!("{:?}", monitor.judging()[AlertKind::RudderUnanswered as usize]);
+    };
+}
