@@ -21,6 +21,11 @@ const ORDERED_FOR: Span = Span::from_s(5);
 /// and no pilot leaves its rudder alone that long.
 const OFF: Turn = Turn::from_deg(10);
 const OFF_FOR: Span = Span::from_s(4);
+/// An order counts once it has stood so long: after a turn she may settle beside her course with a still rudder
+/// until the pilot has found her new helm.
+const TURNED_IN: Span = Span::from_s(90);
+/// A pilot that follows a track trims its order all the time: that is no new one.
+const TRIM: Turn = Turn::from_deg(3);
 /// It stands only after this: in a hard turn a pilot holds its rudder at the stop for some seconds.
 const STOOD: Span = Span::from_s(8);
 /// One yaw period: swings are no departure.
@@ -54,8 +59,8 @@ pub(super) struct Stands {
     rudder: Smooth,
     order: Smooth,
     off: Smooth,
-    /// The course that `off` is from.
-    course: Option<Referred>,
+    /// The course that `off` is from, and since when it is ordered.
+    course: Option<(Referred, Instant)>,
     ordered: Latch,
     off_course: Latch,
 }
@@ -124,9 +129,16 @@ impl Stands {
             self.off.reset();
             return None;
         };
-        if self.course.replace(order) != Some(order) {
-            self.off.reset();
-        }
-        Some((order, self.off.step(now, order.bearing.turn_to(heading.bearing), YAW)))
+        let trimmed =
+            |last: Referred| last.reference == order.reference && last.bearing.turn_to(order.bearing).size() <= TRIM;
+        let (course, since) = match self.course.filter(|(course, _)| trimmed(*course)) {
+            Some(standing) => standing,
+            None => {
+                self.off.reset();
+                *self.course.insert((order, now))
+            }
+        };
+        let off = self.off.step(now, order.bearing.turn_to(heading.bearing), YAW);
+        (now.since(since) >= TURNED_IN).then_some((course, off))
     }
 }
