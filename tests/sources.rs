@@ -350,18 +350,17 @@ mod pseudo_terminals {
         assert!(works(&from).0);
         // What a receiver makes of a line upside down: every bit the other way round, framing errors as nulls.
         let noise: Vec<u8> = HDG.iter().map(|byte| !byte).chain([0, 0]).collect();
-        let mut heard = std::iter::repeat_with(|| {
+        let hear = || {
             ours.write_all(&noise).expect("sent");
             from.recv_timeout(Duration::from_millis(200))
-        });
-        let why = heard.by_ref().take(1000).find_map(|heard| match heard {
+        };
+        let why = std::iter::repeat_with(hear).take(1000).find_map(|heard| match heard {
             Ok(Live::Works { works, why, .. }) => {
                 assert!(!works);
                 Some(why)
             }
             _ => None,
         });
-        drop(heard);
         let why = why.expect("it is said");
         assert!(why.contains("wires (A and B) are swapped") && why.contains("leave out ?baud="), "{why}");
         ours.write_all(HDG).expect("sent");

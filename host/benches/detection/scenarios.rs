@@ -65,7 +65,7 @@ pub(crate) fn quiet_day(seed: u64) -> Sailing {
     let mut dice = Dice(seed);
     let second = [Second::None, Second::Copy, Second::Independent][(seed % 3) as usize];
     let by_wind = seed % 4 == 3;
-    let mut sailing = fitted(seed, second, seed / 2 % 2 == 0);
+    let mut sailing = fitted(seed, second, (seed / 2).is_multiple_of(2));
     let boat = &mut sailing.boat;
     boat.length_ms = DAY_MS;
     boat.waters.tide_kn = dice.between(0.0, 0.8);
@@ -112,7 +112,7 @@ pub(crate) fn quiet_day(seed: u64) -> Sailing {
     let lasts = dice.ms(2 * MINUTE_MS, 12 * MINUTE_MS);
     boat.events.push(Event { lasts_ms: Some(lasts), ..at(outage, Happening::GpsLost) });
     sailing.outage_ms = outage..outage + lasts + MINUTE_MS;
-    if seed % 5 == 0 {
+    if seed.is_multiple_of(5) {
         let midnight = DAY_MS - boat.start_unix_ms.rem_euclid(DAY_MS as i64) as u64;
         boat.events.push(at(midnight, Happening::LeapSecond));
     }

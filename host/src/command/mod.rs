@@ -44,7 +44,7 @@ or the manual of the gear.";
 
 #[derive(Debug, Subcommand)]
 enum Verb {
-    Watch(watch::Args),
+    Watch(Box<watch::Args>),
     Steer(steer::Args),
     Acknowledge(acknowledge::Args),
     Silence(silence::Args),
@@ -76,7 +76,7 @@ enum Format {
 /// [`Failure`] says what could not be done and the remedy.
 pub fn run(cli: Cli) -> Result<Exit, Failure> {
     match cli.verb {
-        Verb::Watch(args) => watch::run(args),
+        Verb::Watch(args) => watch::run(*args),
         Verb::Steer(args) => steer::run(&args),
         Verb::Acknowledge(args) => acknowledge::run(&args),
         Verb::Silence(args) => silence::run(&args),
