@@ -41,9 +41,9 @@ const DELAY: Span = Span::from_min(90);
 /// reference's own wander are mostly gone.
 const OBSERVATION: u16 = 600;
 /// So many observations at least.
-const ENOUGH: u16 = 6;
+const ENOUGH: u8 = 6;
 /// And no more than so many remembered: an hour in the sector.
-const MEMORY: u16 = 12;
+const MEMORY: u8 = 12;
 /// What no number of observations takes out: the card's own error, the variation's and how the reference is
 /// mounted, one degree together, in thousandths of a degree squared.
 const COMMON: i64 = 1000 * 1000;
@@ -67,10 +67,11 @@ struct Sector {
     mean: i32,
     /// Thousandths of a square degree, so that 65 degrees fit.
     variance: u32,
-    count: u16,
-    heeled: u16,
-    /// Minutes since the watch began.
-    first: u32,
+    /// Tens of minutes since the watch began.
+    first: u16,
+    /// Held at its end: a day in one sector.
+    count: u8,
+    heeled: u8,
 }
 
 /// The observation that is being made.
@@ -92,7 +93,7 @@ pub struct CardDoubtful {
     going: Option<Going>,
     /// Smoothed heel, millidegrees.
     heel: Option<(i64, Instant)>,
-    /// The sector that stands raised, and when the alert was raised.
+    /// The sector that stands raised.
     raised: Option<u8>,
 }
 
@@ -117,19 +118,19 @@ impl CardDoubtful {
     /// Judges the picture, once every half second.
     pub fn judge(&mut self, picture: &Picture, now: Instant) -> Verdict {
         let observed = self.observe(picture, now);
-        let minutes = minutes(picture, now);
-        if let Some((index, sector)) = self.worst(minutes) {
+        let tens = tens(picture, now);
+        if let Some((index, sector)) = self.worst(tens) {
             if let (Some(primary), Some(card)) = (picture.primary(), picture.settings().card.as_ref()) {
                 let at = Compass(Bearing::from_mdeg(i64::from(SECTOR) * i64::from(index) + i64::from(SECTOR) / 2));
                 let card = card.deviation(at);
                 let seen = card + Turn::from_mdeg(sector.mean);
-                let lasting = Span::from_min(u64::from(minutes.saturating_sub(sector.first)));
+                let lasting = Span::from_min(10 * u64::from(tens.saturating_sub(sector.first)));
                 return Verdict::Raised(Evidence::CardDoubtful { of: primary.origin, at, seen, card, lasting });
             }
         }
         match observed {
             Err(why) => Verdict::Unjudged(why),
-            Ok(index) if self.sectors.get(index).is_some_and(|s| s.is_known(minutes, self.delay)) => Verdict::Clear,
+            Ok(index) if self.sectors.get(index).is_some_and(|s| s.is_known(tens, self.delay)) => Verdict::Clear,
             Ok(_) => Verdict::Unjudged(Why::Settling),
         }
     }
@@ -152,7 +153,7 @@ impl CardDoubtful {
         if going.count >= OBSERVATION {
             self.going = None;
             if let Some(sector) = self.sectors.get_mut(index) {
-                sector.take(going, minutes(picture, now));
+                sector.take(going, tens(picture, now));
             }
         }
         if upright { Ok(index) } else { Err(Why::Heeled) }
@@ -191,7 +192,7 @@ impl CardDoubtful {
 
     /// The sector whose difference is beyond doubt and largest; the one that stands raised stands until its
     /// own mean is back.
-    fn worst(&mut self, minutes: u32) -> Option<(u8, Sector)> {
+    fn worst(&mut self, tens: u16) -> Option<(u8, Sector)> {
         if let Some(index) = self.raised {
             let sector = self.sectors.get(usize::from(index)).copied().unwrap_or_default();
             if i64::from(sector.mean.abs()) * 8 > self.limit * BACK {
@@ -199,7 +200,7 @@ impl CardDoubtful {
             }
             self.raised = None;
         }
-        let known = (0u8..).zip(self.sectors).filter(|(_, sector)| sector.is_known(minutes, self.delay));
+        let known = (0u8..).zip(self.sectors).filter(|(_, sector)| sector.is_known(tens, self.delay));
         let worst = known.filter(|(_, s)| s.is_beyond(self.limit)).max_by_key(|(_, s)| s.mean.abs());
         self.raised = worst.map(|(index, _)| index);
         worst
@@ -207,13 +208,13 @@ impl CardDoubtful {
 }
 
 impl Sector {
-    fn take(&mut self, going: Going, minutes: u32) {
+    fn take(&mut self, going: Going, tens: u16) {
         if !going.upright {
             self.heeled = self.heeled.saturating_add(1);
             return;
         }
         if self.count == 0 {
-            self.first = minutes;
+            self.first = tens;
         }
         self.count = self.count.saturating_add(1);
         let part = i64::from(self.count.min(MEMORY));
@@ -226,8 +227,8 @@ impl Sector {
         self.variance = u32::try_from(variance.max(0)).unwrap_or(u32::MAX);
     }
 
-    fn is_known(&self, minutes: u32, delay: Span) -> bool {
-        self.count >= ENOUGH && u64::from(minutes.saturating_sub(self.first)) * 60 >= delay.as_s()
+    fn is_known(&self, tens: u16, delay: Span) -> bool {
+        self.count >= ENOUGH && u64::from(tens.saturating_sub(self.first)) * 600 >= delay.as_s()
     }
 
     /// Beyond the limit, and beyond what its own scatter and the common errors explain.
@@ -264,6 +265,7 @@ fn sector_of(compass: Compass) -> usize {
     usize::try_from(compass.0.as_mdeg() / SECTOR).unwrap_or(0) % SECTORS
 }
 
-fn minutes(picture: &Picture, now: Instant) -> u32 {
-    u32::try_from(now.since(picture.began()).as_s() / 60).unwrap_or(u32::MAX)
+/// Tens of minutes since the watch began: a year and more of them.
+fn tens(picture: &Picture, now: Instant) -> u16 {
+    u16::try_from(now.since(picture.began()).as_s() / 600).unwrap_or(u16::MAX)
 }

@@ -74,19 +74,25 @@ const MOST_GLANCE: i32 = 3 * ONE;
 /// In natural logarithms: e^15 glances of two seconds are two months of unbroken seaway.
 const SILENT: Design = Design { reference: 0, threshold: 15 * ONE, headstart: 0, ceiling: 20 * ONE };
 
-/// Sums over a stretch of time, in millidegrees times 16.
+/// Sums over a stretch of time, in millidegrees times 16: 64 s of the fastest turn fit many times.
 #[derive(Clone, Copy, Debug, Default)]
 struct Sums {
-    heading: i64,
-    gyro: i64,
-    ms: i64,
+    heading: i32,
+    gyro: i32,
+    ms: i32,
 }
 
 impl Sums {
     fn add(&mut self, other: Self) {
-        self.heading += other.heading;
-        self.gyro += other.gyro;
-        self.ms += other.ms;
+        self.heading = self.heading.saturating_add(other.heading);
+        self.gyro = self.gyro.saturating_add(other.gyro);
+        self.ms = self.ms.saturating_add(other.ms);
+    }
+
+    /// Heading, gyro and time, and begins again.
+    fn take(&mut self) -> (i64, i64, i64) {
+        let Self { heading, gyro, ms } = core::mem::take(self);
+        (heading.into(), gyro.into(), ms.into())
     }
 }
 
@@ -221,19 +227,21 @@ impl TurnRateDisagreement {
         self.gyro_rate = smooth(self.gyro_rate, gyro, SMOOTH_MS);
         self.damped_rate = smooth(self.damped_rate, self.gyro_rate, DAMPING_MS);
         self.damped += self.damped_rate * ms / 1000;
-        let step = Sums { heading: self.heading_rate * ms / 1000, gyro: self.gyro_rate * ms / 1000, ms };
+        let narrow = |value: i64| i32::try_from(value).unwrap_or(0);
+        let (heading, gyro) = (self.heading_rate * ms / 1000, self.gyro_rate * ms / 1000);
+        let step = Sums { heading: narrow(heading), gyro: narrow(gyro), ms: narrow(ms) };
         self.glance.add(step);
         self.stretch.add(step);
-        if self.glance.ms >= GLANCE_MS {
+        if i64::from(self.glance.ms) >= GLANCE_MS {
             self.end_glance();
         }
-        if self.stretch.ms >= STRETCH_MS {
+        if i64::from(self.stretch.ms) >= STRETCH_MS {
             self.end_stretch();
         }
     }
 
     fn end_glance(&mut self) {
-        let Sums { heading, gyro, ms } = core::mem::take(&mut self.glance);
+        let (heading, gyro, ms) = self.glance.take();
         let heading = heading / 16;
         let bias = self.bias * ms / 256_000;
         let alive = (heading.abs() - DEAD).max(0) * heading.signum();
@@ -245,18 +253,19 @@ impl TurnRateDisagreement {
     }
 
     fn end_stretch(&mut self) {
-        let stretch = core::mem::take(&mut self.stretch);
+        let stretch = self.stretch;
+        let (heading, gyro, ms) = self.stretch.take();
         let rate = |sum: i64| {
-            let centideg_per_min = sum * 6000 / 16 / stretch.ms.max(1);
+            let centideg_per_min = sum * 6000 / 16 / ms.max(1);
             TurnRate::from_centideg_per_min(i32::try_from(centideg_per_min).unwrap_or(0))
         };
-        self.shown = (rate(stretch.heading), rate(stretch.gyro));
-        let turning = stretch.heading.abs().max(stretch.gyro.abs()) / 16 >= TURNING;
+        self.shown = (rate(heading), rate(gyro));
+        let turning = heading.abs().max(gyro.abs()) / 16 >= TURNING;
         self.turn.add(stretch);
-        if turning && self.turn.ms < LONGEST_MS {
+        if turning && i64::from(self.turn.ms) < LONGEST_MS {
             return;
         }
-        let Sums { heading, gyro, ms } = core::mem::take(&mut self.turn);
+        let (heading, gyro, ms) = self.turn.take();
         let (heading, gyro) = (heading / 16, gyro / 16);
         let error = heading - (gyro - self.bias * ms / 256_000);
         let lag = if turning { self.heading_rate.abs().max(self.gyro_rate.abs()) / 16 * LAG_MS / 1000 } else { 0 };

@@ -47,6 +47,8 @@ const MARGIN: Turn = Turn::from_deg(6);
 const TURNED: i64 = 30_000;
 const TURNED_MARGIN: i64 = 16_000;
 const TURNED_FOLLOW: i64 = 6;
+/// Of what she turned this part is forgotten a block: 100 s.
+const FORGET_SWING: i64 = 20;
 /// Beyond what the test needs. None: it lasts by itself.
 const DELAY: Span = Span::ZERO;
 /// Heading and rudder are smoothed alike by this before they are compared: less than half of the sea's yaw
@@ -59,15 +61,19 @@ const BLOCK_MS: i64 = 5000;
 const SIGMA: i64 = 3000;
 /// One block says no more than this, in natural logarithms: a wave may throw her once.
 const MOST: i32 = 4 * ONE;
+/// A turn the wrong way by so many degrees is no wave's.
+const MOST_WRONG: i32 = 6 * ONE;
 /// e^10: of boats that answer, one in 20 000 starts of a sum comes so far; most blocks start none, for the
 /// rudder stays within its margin.
 const DESIGN: Design = Design { reference: 0, threshold: 10 * ONE, headstart: 0, ceiling: 16 * ONE };
-/// Of the sum this part is forgotten in a block that says nothing.
+/// Of the sums this part is forgotten in a block that says nothing: rudder held without a turn may be a helm
+/// that changed, and that is over in a minute or two; a turn the wrong way waits for the next turn.
 const FORGET: i32 = 16;
-/// The standing helm follows by this part a block: 100 s; while the sum is up 8 times slower, or a fault
+const FORGET_WRONG: i32 = 256;
+/// The standing helm follows by this part a block: 5 min; while the sum is up 8 times slower, or a fault
 /// would be learned.
-const FOLLOW: i64 = 20;
-const FOLLOW_UP: i64 = 160;
+const FOLLOW: i64 = 60;
+const FOLLOW_UP: i64 = 480;
 /// It is known after so many blocks: a minute.
 const SETTLED: u8 = 12;
 /// Until it is known how she answers, only blocks in which she turns less than this teach it, millidegrees.
@@ -217,7 +223,7 @@ impl RudderUnanswered {
         let quiet = self.no_turn.sum().max(self.wrong_way.sum()) < DESIGN.threshold / 4;
         self.answer.learn(block, quiet);
         self.blocks = self.blocks.saturating_add(1);
-        self.swung += block.turned - self.swung / FOLLOW;
+        self.swung += block.turned - self.swung / FORGET_SWING;
         // Where the rudder would have to be for the turn she made: what is left is the standing helm.
         let off = match self.answer.is_known() {
             true => rudder - self.answer.worth(block),
@@ -237,13 +243,17 @@ impl RudderUnanswered {
         // Logarithms of how much likelier the turn is, times the variance: for no answer at all, and for one
         // as large the other way.
         let [of_none, of_wrong] = should;
-        let likelihoods = [(of_none, of_none * (of_none / 2 - turned)), (of_wrong, -2 * of_wrong * turned)];
-        for (sum, (should, likelihood)) in [&mut self.no_turn, &mut self.wrong_way].into_iter().zip(likelihoods) {
+        // Before it is known how much she answers, the likeliest answer is as large as the turn.
+        let large = if self.answer.is_known() { of_wrong.abs() } else { of_wrong.abs().max(turned.abs()) };
+        let likelihoods =
+            [(of_none, of_none * (of_none / 2 - turned)), (of_wrong, -2 * of_wrong.signum() * large * turned)];
+        let sums = [(&mut self.no_turn, MOST, FORGET), (&mut self.wrong_way, MOST_WRONG, FORGET_WRONG)];
+        for ((sum, most, forget), (should, likelihood)) in sums.into_iter().zip(likelihoods) {
             if should != 0 {
-                sum.step(score(likelihood, SIGMA * SIGMA, MOST), &DESIGN);
+                sum.step(score(likelihood, SIGMA * SIGMA, most), &DESIGN);
             } else if self.signals == Mark::NONE {
                 // It says nothing, and so it takes back little; what has signalled is not taken back at all.
-                sum.step(-(sum.sum() / FORGET), &DESIGN);
+                sum.step(-(sum.sum() / forget), &DESIGN);
             }
         }
         let most = self.no_turn.sum().max(self.wrong_way.sum());

@@ -16,16 +16,21 @@ const STANDS: Turn = Turn::from_mdeg(800);
 /// drive (common practice, no source).
 const ORDERED: Turn = Turn::from_deg(3);
 /// For so long: the swings of an order in a seaway do not last, and a slow drive begins in this time.
-const ORDERED_FOR: Span = Span::from_s(4);
+const ORDERED_FOR: Span = Span::from_s(5);
 /// Where no rudder order is heard: she is so much further off her course than when the rudder came to stand,
 /// and no pilot leaves its rudder alone that long.
 const OFF: Turn = Turn::from_deg(10);
 const OFF_FOR: Span = Span::from_s(4);
+/// An order counts once it has stood so long: after a turn she may settle beside her course with a still rudder
+/// until the pilot has found her new helm.
+const TURNED_IN: Span = Span::from_s(90);
+/// A pilot that follows a track trims its order all the time: that is no new one.
+const TRIM: Turn = Turn::from_deg(3);
 /// It stands only after this: in a hard turn a pilot holds its rudder at the stop for some seconds.
 const STOOD: Span = Span::from_s(8);
-/// One yaw period: swings are no departure, and those of an order in a seaway none from the rudder.
+/// One yaw period: swings are no departure.
 const YAW: Span = Span::from_s(4);
-/// The rudder's own noise is less after this.
+/// Rudder and order are smoothed alike: the noise of the sensor is less, and a change shows in both at once.
 const QUIET: Span = Span::from_s(2);
 
 /// How the rudder's standing shows.
@@ -54,8 +59,8 @@ pub(super) struct Stands {
     rudder: Smooth,
     order: Smooth,
     off: Smooth,
-    /// The course that `off` is from.
-    course: Option<Referred>,
+    /// The course that `off` is from, and since when it is ordered.
+    course: Option<(Referred, Instant)>,
     ordered: Latch,
     off_course: Latch,
 }
@@ -70,7 +75,7 @@ impl Stands {
         now: Instant,
     ) -> Option<(Standing, Instant)> {
         let rudder = self.rudder.step(now, rudder, QUIET);
-        let ordered = picture.beside().rudder_order(now).map(|order| self.order.step(now, order, YAW));
+        let ordered = picture.beside().rudder_order(now).map(|order| self.order.step(now, order, QUIET));
         let course = self.course(picture, steering, now);
         let moved = self.then.is_none_or(|then| (rudder - then.rudder).size() > STANDS);
         if moved {
@@ -124,9 +129,16 @@ impl Stands {
             self.off.reset();
             return None;
         };
-        if self.course.replace(order) != Some(order) {
-            self.off.reset();
-        }
-        Some((order, self.off.step(now, order.bearing.turn_to(heading.bearing), YAW)))
+        let trimmed =
+            |last: Referred| last.reference == order.reference && last.bearing.turn_to(order.bearing).size() <= TRIM;
+        let (course, since) = match self.course.filter(|(course, _)| trimmed(*course)) {
+            Some(standing) => standing,
+            None => {
+                self.off.reset();
+                *self.course.insert((order, now))
+            }
+        };
+        let off = self.off.step(now, order.bearing.turn_to(heading.bearing), YAW);
+        (now.since(since) >= TURNED_IN).then_some((course, off))
     }
 }
