@@ -89,11 +89,13 @@ fn what_would_be_refused_at_each_start_is_refused_at_once() {
     assert!(code == Some(2) && said.contains("would refuse") && said.contains("north"), "{said}");
     let (code, said) = folder.run(&["install-service", "--user", "a\nExecStart=b", "--", "-"]);
     assert!(code == Some(2) && said.contains("cannot stand in a unit"), "{said}");
-    for boat in ["", "[boat]\nname = \"Curlew\"\n"] {
-        fs::write(folder.0.join("boat.toml"), boat).unwrap();
+    let nothing = || {
         let (code, said) = folder.run(&["install-service"]);
         assert!(code == Some(2) && said.contains("nothing says what to listen to"), "{said}");
-    }
+    };
+    nothing();
+    fs::write(folder.0.join("boat.toml"), "[boat]\nname = \"Curlew\"\n").unwrap();
+    nothing();
     fs::write(folder.0.join("boat.toml"), "[boat]\nnames = 1\n").unwrap();
     let (code, said) = folder.run(&["install-service"]);
     assert!(code == Some(2) && said.contains("boat.toml:2"), "{said}");

@@ -60,20 +60,22 @@ impl Text {
         let file = File::open(path).map_err(|error| match error.kind() {
             ErrorKind::NotFound => failed(format!("there is no such file; expected a {what}")),
             ErrorKind::PermissionDenied => failed("you may not read this file; see its permissions (ls -l)".to_owned()),
-            _ => failed(format!("cannot be opened: {error}")),
+            _ => failed(format!("it cannot be opened: {error}")),
         })?;
         if file.metadata().is_ok_and(|data| data.is_dir()) {
-            return Err(failed(format!("is a folder; expected a {what}, which is a file")));
+            return Err(failed(format!("it is a folder; expected a {what}, which is a file")));
         }
         let mut bytes = Vec::new();
-        file.take(LARGEST + 1).read_to_end(&mut bytes).map_err(|error| failed(format!("cannot be read: {error}")))?;
+        file.take(LARGEST + 1)
+            .read_to_end(&mut bytes)
+            .map_err(|error| failed(format!("it cannot be read: {error}")))?;
         if bytes.len() as u64 > LARGEST {
-            return Err(failed(format!("is over 1 MiB, so it is no {what}")));
+            return Err(failed(format!("it is over 1 MiB, so it is no {what}")));
         }
         let text = String::from_utf8(bytes).ok().filter(|text| !text.contains('\0'));
-        let text = text.ok_or_else(|| failed(format!("is not text; expected a {what}, a text file in TOML")))?;
+        let text = text.ok_or_else(|| failed(format!("it is not text; expected a {what}, a text file in TOML")))?;
         if text.trim().is_empty() {
-            return Err(failed(format!("is empty; a {what} begins like this:\n{example}")));
+            return Err(failed(format!("it is empty; a {what} begins like this:\n{example}")));
         }
         Ok(Self { name, text })
     }
