@@ -428,4 +428,42 @@ mod tests {
         assert!(!sounds(&AlertChange { state: State::ActiveAcknowledged, ..off_heading() }));
         assert!(!sounds(&AlertChange { follows: Some(AlertKind::InputLost), ..off_heading() }));
     }
+
+    /// Signs and units of the values that no other alert has: degrees a second, starboard and east plus,
+    /// volts.
+    #[test]
+    fn values_of_turn_rudder_card_and_battery() {
+        let of = |evidence| {
+            let mut line = String::new();
+            json(&mut line, STAMP, &AlertChange { evidence, ..off_heading() }, &sources(&["line"]));
+            let line: serde_json::Value = serde_json::from_str(&line).unwrap();
+            (line["values"].clone(), line["text"].as_str().unwrap().to_owned())
+        };
+        // A thousandth of a degree a second is six hundredths of a degree a minute.
+        let rate = |mdeg_per_s: i32| TurnRate::from_centideg_per_min(mdeg_per_s * 6);
+        let lasting = Span::from_s(20);
+        let (values, text) = of(Evidence::TurnRate { of: HCHDG, shows: rate(-500), gyro: rate(1500), lasting });
+        assert_eq!(
+            (&values["heading_turns_deg_per_s"], &values["gyro_turns_deg_per_s"]),
+            (&(-0.5).into(), &1.5.into())
+        );
+        assert_eq!(text, "the gyro turns 1.5 deg/s to starboard, HCHDG turns 0.5 deg/s to port, for 20 s");
+        let how = Unanswered::WrongWay;
+        let (values, text) =
+            of(Evidence::RudderUnanswered { how, rudder: Turn::from_deg(-8), turns: rate(2040), lasting });
+        assert_eq!((&values["rudder_deg"], &values["turns_deg_per_s"]), (&(-8.0).into(), &2.04.into()));
+        assert!(
+            text.contains("rudder 8 to port of") && text.contains("the other way, 2.0 deg/s to starboard"),
+            "{text}"
+        );
+        let at = lubber_core::heading::Compass(Bearing::from_deg(45));
+        let (seen, card) = (Turn::from_mdeg(-6_200), Turn::from_mdeg(1_500));
+        let (values, text) = of(Evidence::CardDoubtful { of: HCHDG, at, seen, card, lasting: Span::from_min(90) });
+        assert_eq!((&values["seen_deg"], &values["card_deg"]), (&(-6.2).into(), &1.5.into()));
+        assert_eq!(text, "HCHDG on 045 C: deviation 6.2 W seen over 90 min, the card says 1.5 E");
+        let (values, text) =
+            of(Evidence::SupplyLow { millivolts: 11_640, limit_millivolts: 11_800, lasting: Span::from_s(30) });
+        assert_eq!((&values["volts"], &values["limit_volts"]), (&11.64.into(), &11.8.into()));
+        assert_eq!(text, "battery at 11.6 V, below 11.8 V for 30 s");
+    }
 }
