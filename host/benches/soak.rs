@@ -127,7 +127,8 @@ fn processor_time(child: &Child) -> Duration {
     Duration::from_millis(ticks * 10)
 }
 
-/// Feeds `child` the whole line; its memory after a twentieth and at the end.
+/// Feeds `child` the whole line; its memory after a third, when a day's first file has been compressed and
+/// everything has been used once, and at the end.
 fn feed(child: &mut Child, hours: u64) -> (Line, u64, u64) {
     let mut line = Line::new(hours);
     let mut to = child.stdin.take().unwrap();
@@ -136,7 +137,7 @@ fn feed(child: &mut Child, hours: u64) -> (Line, u64, u64) {
     while line.second(Stamps::Tag, &mut bytes) {
         to.write_all(&bytes).unwrap();
         second += 1;
-        if second == hours * 180 {
+        if second == hours * 1200 {
             early = resident(child);
         }
         if second % 600 == 0 {
@@ -171,10 +172,10 @@ fn accelerated_watch(folder: &Path, hours: u64, say: &mut impl FnMut(&str, bool,
 }
 
 fn memory(what: &str, early: u64, late: u64, say: &mut impl FnMut(&str, bool, String)) {
-    // Flat: not a quarter of a megabyte more than after the first twentieth.
+    // Flat: not a quarter of a megabyte more than after the first third.
     let met = late <= MEMORY_KIB && late <= early + 256;
     let mb = |kib: u64| kib as f64 / 1024.0;
-    say(what, met, format!("{:.1} MB after a twentieth, {:.1} MB at the end; bar 12 and flat", mb(early), mb(late)));
+    say(what, met, format!("{:.1} MB after a third, {:.1} MB at the end; bar 12 and flat", mb(early), mb(late)));
 }
 
 fn accelerated_record(folder: &Path, hours: u64, say: &mut impl FnMut(&str, bool, String)) {
@@ -255,14 +256,14 @@ fn real_time(folder: &Path, minutes: u64, say: &mut impl FnMut(&str, bool, Strin
             thread::sleep(Duration::from_millis(80));
         }
         thread::sleep((begun + Duration::from_secs(second + 1)).saturating_duration_since(Instant::now()));
-        if second == minutes * 3 {
+        if second == minutes * 20 {
             early = resident(&child);
             processor = processor_time(&child);
         }
         late = resident(&child);
     }
     let used = processor_time(&child).saturating_sub(processor).as_secs_f64();
-    let share = used / (minutes as f64 * 57.0);
+    let share = used / (minutes as f64 * 40.0);
     drop(ours);
     // The last second is on disk when it has ended.
     rustix::process::kill_process(rustix::process::Pid::from_child(&child), rustix::process::Signal::INT).unwrap();
