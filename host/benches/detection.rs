@@ -31,6 +31,9 @@ use scenarios::From;
 
 const KINDS: usize = AlertKind::ALL.len();
 
+/// The limit of off-heading, where nobody sets another.
+const OFF_DEG: f64 = lubber_core::alert::OFF_HEADING_LIMIT.as_mdeg() as f64 / 1000.0;
+
 fn main() {
     let numbers: Vec<u64> = std::env::args().skip(1).filter_map(|arg| arg.parse().ok()).collect();
     let number = |place: usize, otherwise| numbers.get(place).copied().unwrap_or(otherwise);
@@ -46,7 +49,10 @@ fn main() {
 /// What a quiet day left behind.
 struct Day {
     judged_s: [u64; KINDS],
+    /// What was false.
     raised: Vec<(u64, AlertKind, String)>,
+    /// What was right: by the truth she was off her course.
+    right: Vec<(u64, AlertKind, String)>,
 }
 
 fn quiet(first: u64, days: u64) {
@@ -54,9 +60,11 @@ fn quiet(first: u64, days: u64) {
         let sailing = scenarios::quiet_day(first + day);
         let outage = sailing.outage_ms.clone();
         let passage = sail_under(sailing.boat, sailing.watch, sailing.command, |_| false);
-        let right = |ms: u64, kind| kind == AlertKind::PositionLost && outage.contains(&ms);
-        let raised = passage.raised.into_iter().filter(|(ms, kind, _)| !right(*ms, *kind)).collect();
-        Day { judged_s: passage.judged_s, raised }
+        let off_course = |ms| passage.off_course(ms).is_some_and(|deg| deg.abs() > OFF_DEG);
+        let lost = |(ms, kind, _): &(u64, AlertKind, String)| *kind == AlertKind::PositionLost && outage.contains(ms);
+        let off = |(ms, kind, _): &(u64, AlertKind, String)| *kind == AlertKind::OffHeading && off_course(*ms);
+        let (right, raised) = passage.raised.iter().filter(|one| !lost(one)).cloned().partition(off);
+        Day { judged_s: passage.judged_s, raised, right }
     });
     println!("Quiet days: {days}, seeds from {first}. Upper bound: 95 %, Poisson.");
     println!("{:<24} {:>12} {:>13} {:>10}", "alert", "false alerts", "bound a day", "judged");
@@ -73,11 +81,20 @@ fn quiet(first: u64, days: u64) {
     }
     let all: usize = sailed.iter().map(|day| day.raised.len()).sum();
     println!("{:<24} {all:>12} {:>13.3}", "all", tally::upper_bound(all) / days as f64);
-    for (day, sailed) in (first..).zip(&sailed) {
-        for (ms, kind, text) in &sailed.raised {
-            println!("  seed {day}, second {}: {kind}: {text}", ms / 1000);
+    let list = |of: fn(&Day) -> &Vec<(u64, AlertKind, String)>| {
+        for (day, sailed) in (first..).zip(&sailed) {
+            for (ms, kind, text) in of(sailed) {
+                println!("  seed {day}, second {}: {kind}: {text}", ms / 1000);
+            }
         }
-    }
+    };
+    list(|day| &day.raised);
+    let right: usize = sailed.iter().map(|day| day.right.len()).sum();
+    println!(
+        "Not counted, for they are right: {right} off-heading. The pilot lost her in a squall, or without steerage"
+    );
+    println!("way: by the truth she was over {OFF_DEG} degrees off, half a minute or more after the order.");
+    list(|day| &day.right);
 }
 
 /// What became of one fault.

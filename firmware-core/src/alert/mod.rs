@@ -19,21 +19,23 @@ mod smooth;
 mod supply;
 mod turn_rate;
 mod watchkeeper;
+mod why;
 
 pub use card_doubtful::CardDoubtful;
 pub use disagreement::Disagreement;
-pub use evidence::{Alone, Disagreeing, Evidence, Lost, Said, Suspect, Third, Unanswered, Why};
+pub use evidence::{Alone, Disagreeing, Evidence, Lost, Said, Suspect, Third, Unanswered};
 pub use frozen::Frozen;
 pub use impaired::{Impaired, Part};
 pub use input::{InputDamaged, InputLost};
 pub use lost::{HEADING_DELAY, HEADING_GRACE, LostValue, POSITION_DELAY, POSITION_GRACE, RUDDER_DELAY, RUDDER_GRACE};
 pub use off_heading::{LIMIT as OFF_HEADING_LIMIT, OffHeading};
 pub use rudder::RudderUnanswered;
-pub use settings::LimitSettings;
+pub use settings::{CurrentChange, LimitSettings};
 pub use smooth::{Latch, Smooth};
 pub use supply::SupplyLow;
 pub use turn_rate::TurnRateDisagreement;
 pub use watchkeeper::{Watchkeeper, WatchkeeperSettings, WatchkeeperStatus};
+pub use why::Why;
 
 use core::fmt;
 

@@ -74,7 +74,7 @@ impl Judges {
         let heading = LostValue::new(now, HEADING_GRACE, HEADING_DELAY, limit(AlertKind::HeadingLost));
         Self {
             off_heading: OffHeading::new(limit(AlertKind::OffHeading)),
-            disagreement: Disagreement::new(limit(AlertKind::HeadingDisagreement)),
+            disagreement: Disagreement::new(limit(AlertKind::HeadingDisagreement), settings.current_change),
             heading_lost: [heading; ROLES],
             frozen: [Frozen::new(limit(AlertKind::HeadingFrozen)); ROLES],
             judged_as: [None; ROLES],
@@ -226,7 +226,8 @@ impl Judges {
             self.heading_lost[index].begin_again();
             self.frozen[index] = Frozen::new(settings.limit(AlertKind::HeadingFrozen));
             if index == PRIMARY {
-                self.disagreement = Disagreement::new(settings.limit(AlertKind::HeadingDisagreement));
+                self.disagreement =
+                    Disagreement::new(settings.limit(AlertKind::HeadingDisagreement), settings.current_change);
                 self.turn_rate = TurnRateDisagreement::new(settings.limit(AlertKind::TurnRateDisagreement));
                 self.card = CardDoubtful::new(settings.limit(AlertKind::CardDoubtful));
             }

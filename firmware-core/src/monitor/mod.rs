@@ -17,7 +17,7 @@ mod judges;
 mod settings;
 mod status;
 
-pub use crate::alert::LimitSettings;
+pub use crate::alert::{CurrentChange, LimitSettings};
 pub use crate::picture::{Correction, DeviationRule, ModelVariation, VariationFrom, VariationInUse};
 pub use announcer::Announcer;
 pub use event::{AlertCommand, Event, Notice};

@@ -1,6 +1,7 @@
 //! What the owner decided; everything has a default.
 
 use crate::alert::AlertKind;
+use crate::alert::CurrentChange;
 use crate::alert::LimitSettings;
 use crate::alert::WatchkeeperSettings;
 use crate::frame::ChecksumPolicy;
@@ -30,6 +31,8 @@ pub struct Settings {
     pub card: Option<Card>,
     /// Whether ROT comes from a gyro of its own and so is a witness.
     pub rot_is_gyro: bool,
+    /// How fast the current may change where she sails.
+    pub current_change: CurrentChange,
     /// Which battery is watched, and how low it may fall.
     pub supply: SupplySettings,
     /// How often the person on watch is asked; none without.
@@ -53,6 +56,7 @@ pub struct SourceSettings {
 pub(super) struct Kept {
     pub(super) sources: [SourceSettings; SourceId::MAX],
     pub(super) source_count: u8,
+    pub(super) current_change: CurrentChange,
     limits: [LimitSettings; AlertKind::ALL.len()],
 }
 
@@ -71,7 +75,8 @@ impl Settings {
 
     /// All but what the picture keeps.
     pub(super) fn kept(&self) -> Kept {
-        Kept { sources: self.sources, source_count: self.source_count, limits: self.limits }
+        let Self { sources, source_count, current_change, limits, .. } = *self;
+        Kept { sources, source_count, current_change, limits }
     }
 
     /// Which headings count for what.

@@ -160,6 +160,7 @@ pub const fn reason(why: Why) -> &'static str {
         Why::MayBeCopies => "the other headings may be copies",
         Why::TooSlow { .. } => "too slow for the course to mean anything",
         Why::Settling => "settling: learning what is normal",
+        Why::TrackMoves { .. } => "the track moved as slowly as a current does",
         Why::NotYetHeard => "not heard yet",
         Why::NotWanted => "never heard, and the boat file does not name it",
         Why::NoGyro => "no rate of turn from a declared gyro",

@@ -5,14 +5,22 @@
 //! when the speed changes. When the compass turns false and the pilot follows it, the boat turns
 //! under the frame, and the part to the side changes by speed x sin(turn).
 //!
-//! **Quiet**: the part to the side, as an angle from ahead, stays at what a steady stretch taught; it is
-//! followed slowly, as a current changes, wanders by a third of the limit at most, and after a change of heading
-//! may be off by what turning a current and changing the leeway side explain. Its noise is learned on
-//! board ([`Noise`]). **Fault**: it lies beyond the limit. **Test**: a cumulative sum each way of what it
-//! lies beyond three quarters of the limit; nothing is learned or followed while a sum rises. **False
-//! alerts**: less than one in 100 days, with the mean at a third of the limit all the time. A tide race can
-//! still raise it: no witness here tells a current of three knots from a false compass.
+//! **Quiet**: the part to the side, as an angle from ahead, stays at what a steady stretch taught, or moves
+//! no faster than a current changes ([`CurrentChange`]), wanders by a third of the limit at most, and after a
+//! change of heading may be off by what turning a current and changing the leeway side explain. Its noise is
+//! learned on board ([`Noise`]). **Fault**: it lies beyond the limit. **Test**: a cumulative sum each way of
+//! what it lies beyond three quarters of the limit, where what a current may have done meanwhile is taken off.
+//! **False alerts**: less than one in 100 days, with the mean at a third of the limit all the time.
+//!
+//! What moves as slowly as a current, this test cannot tell from one: a compass that creeps is found late. While
+//! the track has moved by more than the limit, within ten minutes or so and at the rate of a current, it says
+//! [`Why::TrackMoves`] and not that all is well; and where a declared gyro says that she turned, that decides.
+//! A tide race can still raise it: no witness here tells it from a false compass.
 
+use super::normal::Learning;
+use super::normal::Normal;
+use super::normal::STEADY;
+use crate::alert::CurrentChange;
 use crate::alert::Disagreeing;
 use crate::alert::Latch;
 use crate::alert::LimitSettings;
@@ -48,15 +56,10 @@ const BACK: Span = Span::from_s(10);
 /// real turns by hand it is out by 20 degrees for some seconds, which no model of the noise knows: summed
 /// without the average, it raised six false alerts in 17 h of recorded sailing, and none with it.
 const SHORT: Span = Span::from_s(6);
-/// The heading counts as steady when its 10 s average is within this of its 40 s average.
-const STEADY: Turn = Turn::from_deg(5);
+/// The heading counts as steady when its 6 s average is within [`STEADY`] of the average over this.
 const LONG: Span = Span::from_s(40);
-/// So long a steady stretch teaches what is normal.
-const LEARN: Span = Span::from_s(45);
 /// The heading may move so far from where that was learned; then it is learned again.
 const TURNED: Turn = Turn::from_deg(12);
-/// A current may change what is normal by the time constant of this, while all is quiet.
-const FOLLOW: Span = Span::from_min(5);
 /// A slow boat is judged as one that makes this: her leeway and the receiver's noise do not shrink
 /// with her speed, and against a foul current she moves faster through the water than it seems.
 const SLOWEST: i64 = Speed::from_milliknots(2500).as_mm_s() as i64 * 16;
@@ -73,9 +76,11 @@ const RECENT: Span = super::pair::YAW;
 /// An alert that somebody answered, and that stood for so long after, may be a current after all: what is
 /// normal is learned anew. Nobody's answer, and it stands.
 const FORGIVE: Span = Span::from_min(10);
-/// After an outage of this the averages begin again.
+/// After an outage of this the averages begin again. After so long without judging they are left to settle for three
+/// time constants before they are compared.
 const OUTAGE: Span = Span::from_s(30);
-/// After one of this, at anchor or without a fix, the tide may have turned: what is normal is learned
+const RESUME: Span = Span::from_s(18);
+/// After so long without judging, at anchor or without a fix, the tide may have turned: what is normal is learned
 /// anew, but for an alert that stands.
 const FORGET: Span = Span::from_min(30);
 
@@ -86,33 +91,39 @@ struct Framed {
     side: i64,
 }
 
-/// What is normal on a heading.
-#[derive(Clone, Copy, Debug)]
-struct Normal {
-    side: i64,
-    heading: Turn,
+impl Framed {
+    fn is_slower_than(self, least: Speed) -> bool {
+        let least = i64::from(least.as_mm_s()) * 16;
+        self.ahead * self.ahead + self.side * self.side < least * least
+    }
 }
 
+/// Comparing begins again after an outage.
 #[derive(Clone, Copy, Debug)]
-struct Learning {
-    began: Instant,
-    heading: Turn,
-    side: i64,
-    count: i64,
+struct Resumed {
+    at: Instant,
+    /// How long nobody looked.
+    away: Span,
 }
 
 /// The judge.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct AgainstGround {
     limit: Turn,
+    current: CurrentChange,
     /// The tangent of the leeway, times [`trig::ONE`].
     leeway: i64,
     delay: Span,
     average: Option<(Framed, Instant)>,
+    /// When it was last compared.
+    judged: Mark,
     heading: Smooth,
     heading_long: Smooth,
     normal: Option<Normal>,
     learning: Option<Learning>,
+    resumed: Option<Resumed>,
+    /// Since when a gyro has said the same.
+    told_since: Mark,
     noise: Noise,
     plus: Cusum,
     minus: Cusum,
@@ -125,17 +136,21 @@ pub(super) struct AgainstGround {
 }
 
 impl AgainstGround {
-    pub(super) fn new(settings: LimitSettings) -> Self {
+    pub(super) fn new(settings: LimitSettings, current: CurrentChange) -> Self {
         let limit = settings.limit.unwrap_or(LIMIT);
         Self {
             limit,
+            current,
             leeway: sine_over_cosine(LEEWAY),
             delay: settings.delay.unwrap_or(DELAY),
             average: None,
+            judged: Mark::NONE,
             heading: Smooth::default(),
             heading_long: Smooth::default(),
             normal: None,
             learning: None,
+            resumed: None,
+            told_since: Mark::NONE,
             noise: SUPPOSED,
             plus: Cusum::default(),
             minus: Cusum::default(),
@@ -179,18 +194,20 @@ impl AgainstGround {
         self.begin_again();
     }
 
-    /// By how much the boat turned without the heading showing it, and who says so, if too much.
+    /// By how much the boat turned without the heading showing it, and who says so, if too much. `gyro` is how
+    /// far a declared gyro turned lately that the heading does not show.
     pub(super) fn judge(
         &mut self,
         picture: &Picture,
         heading: &Reduced,
+        gyro: Option<Turn>,
         now: Instant,
     ) -> Result<Option<(Turn, Disagreeing)>, Why> {
         let Some((origin, ground)) = picture.ground(now) else {
             self.pause();
             return Err(Why::NoWitness);
         };
-        let (Some(course), false) = (ground.course, ground.speed < LEAST_SPEED) else {
+        let Some(course) = ground.course else {
             self.pause();
             return Err(Why::TooSlow { speed: ground.speed, least: LEAST_SPEED });
         };
@@ -201,18 +218,29 @@ impl AgainstGround {
         // Variation has just become known: the frame turns, and what was learned with it.
         if self.is_true != heading.truth.is_some() {
             let limits = LimitSettings { limit: Some(self.limit), delay: Some(self.delay), disabled: false };
-            *self = Self { is_true: heading.truth.is_some(), latch: self.latch, ..Self::new(limits) };
+            *self = Self { is_true: heading.truth.is_some(), latch: self.latch, ..Self::new(limits, self.current) };
         }
-        let away = self.average.map_or(Span::ZERO, |(_, at)| now.since(at));
-        if away >= FORGET && !self.latch.is_up() {
-            self.normal = None;
-        }
-        self.residual = None;
         let instant = frame(mine, course.0, i64::from(ground.speed.as_mm_s()));
         let framed = self.average(instant, now);
         let short = self.heading.step(now, Turn::from_mdeg(mine.as_mdeg()).wrapped(), SHORT);
         let long = self.heading_long.step(now, Turn::from_mdeg(mine.as_mdeg()).wrapped(), LONG);
         let steady = (short - long).wrapped().size() <= STEADY;
+        // By the average: of a boat near the least speed the moments at which she seems faster are just those at
+        // which she seems to go elsewhere.
+        if framed.is_slower_than(LEAST_SPEED) {
+            self.pause();
+            return Err(Why::TooSlow { speed: ground.speed, least: LEAST_SPEED });
+        }
+        self.residual = None;
+        let away = now.since(self.judged.moment_or(now));
+        self.judged = Mark::at(now);
+        if away >= FORGET && !self.latch.is_up() {
+            self.normal = None;
+        }
+        if self.resumes(framed, away, now) {
+            return Err(Why::Settling);
+        }
+        let told = self.told_by(gyro, framed, short, now);
 
         let verdict = self.normal.map(|normal| self.compare(framed, short, normal));
         let signal = match (self.normal, verdict) {
@@ -221,7 +249,7 @@ impl AgainstGround {
         };
         let below = verdict.is_some_and(|v| v.below);
         let was_up = self.latch.is_up();
-        let up = self.latch.step(now, signal, below, Span::ZERO, BACK);
+        let up = self.latch.step(now, signal | told, below, Span::ZERO, BACK);
         if !up {
             self.answered_at = None;
         }
@@ -236,15 +264,73 @@ impl AgainstGround {
             self.learn(framed, short, steady, now);
         } else {
             self.learning = None;
-            if let (true, false, Some(normal)) = (below, rising, self.normal.as_mut()) {
-                follow(normal, framed, short);
+            if let (false, Some(normal)) = (up, self.normal.as_mut()) {
+                normal.follow_current(framed.side, self.current);
+                if below && !rising {
+                    normal.follow_heading(short);
+                }
             }
         }
         match verdict {
             Some(v) if up => Ok(Some((v.by(), Disagreeing::Ground { origin, course, speed: ground.speed }))),
-            Some(v) if v.turned <= TURNED => Ok(None),
+            Some(v) if v.turned <= TURNED => match self.normal.map(|normal| self.angle(normal.moved(), v.ahead)) {
+                Some(by) if by.size() > self.limit => Err(Why::TrackMoves { by }),
+                _ => Ok(None),
+            },
             _ => Err(Why::Settling),
         }
+    }
+
+    /// What a part to the side makes from ahead, as the test counts it.
+    fn angle(&self, side: i64, ahead: i64) -> Turn {
+        let angle = (side * RADIAN / ahead.max(SLOWEST)).clamp(-WILD, WILD);
+        Turn::from_mdeg(i32::try_from(angle).unwrap_or(0))
+    }
+
+    /// Whether the averages still settle after an outage. Once they have, what a current may have done
+    /// meanwhile is taken for done.
+    fn resumes(&mut self, framed: Framed, away: Span, now: Instant) -> bool {
+        if self.latch.is_up() {
+            self.resumed = None;
+            return false;
+        }
+        if away > OUTAGE {
+            self.resumed = Some(Resumed { at: now, away });
+            self.begin_again();
+        }
+        let Some(Resumed { at, away }) = self.resumed else { return false };
+        if now.since(at) < RESUME {
+            return true;
+        }
+        self.resumed = None;
+        if let Some(normal) = self.normal.as_mut() {
+            normal.unseen(framed.side, away, self.current);
+        }
+        false
+    }
+
+    /// Whether the gyro says that she turned as the track has, though it moved no faster than with a current;
+    /// then the track counts from where it was lately.
+    fn told_by(&mut self, gyro: Option<Turn>, framed: Framed, heading: Turn, now: Instant) -> bool {
+        let limit = self.limit.as_mdeg();
+        let (Some(normal), Some(gyro), false) = (self.normal, gyro, self.latch.is_up()) else {
+            self.told_since = Mark::NONE;
+            return false;
+        };
+        let here = (heading - normal.heading).wrapped().size() <= TURNED;
+        let by = self.angle(normal.away_from_lately(framed.side), framed.ahead).as_mdeg();
+        let gyro = gyro.as_mdeg();
+        let both = by.abs() > limit / 4 * 3 && gyro.abs() > limit / 2 && by.signum() == gyro.signum();
+        if !here || !both {
+            self.told_since = Mark::NONE;
+            return false;
+        }
+        let since = self.told_since.moment_or(now);
+        let told = now.since(since) >= self.delay;
+        if let (true, Some(normal)) = (told, self.normal.as_mut()) {
+            normal.count_from_lately();
+        }
+        told
     }
 
     fn average(&mut self, new: Framed, now: Instant) -> Framed {
@@ -264,17 +350,17 @@ impl AgainstGround {
     /// The sequential test of the averaged velocity; its noise is that of the present one, for an average
     /// leaves the long-run variance as it is and would hide it from blocks as short as itself.
     fn test(&mut self, instant: Framed, compared: Compared, normal: Normal, now: Instant) -> bool {
-        let ahead = compared.ahead.max(SLOWEST);
-        let angle = |side: i64| i32::try_from((side * RADIAN / ahead).clamp(-WILD, WILD)).unwrap_or(0);
+        let angle = |side: i64| self.angle(side, compared.ahead).as_mdeg();
         let by = angle(compared.change);
         let present = angle(instant.side - normal.side);
+        let explained = angle(compared.explained);
         let recent = self.recent.step(now, Turn::from_mdeg(present), RECENT);
         let same = compared.turned <= TURNED;
         self.residual = same.then_some(recent);
         let limit = self.limit.as_mdeg();
         let reference = limit * 3 / 4;
         let threshold = self.noise.threshold(reference - limit / 3, 0, LEAST, MOST);
-        let design = Design::new(reference + angle(compared.explained), threshold);
+        let design = Design::new(reference + explained, threshold);
         let signal = self.plus.step(by, &design) | self.minus.step(-by, &design);
         // A sea that has grown is to be learned, and a fault is not.
         if same && self.plus.sum().max(self.minus.sum()) * 4 < design.threshold {
@@ -316,18 +402,12 @@ impl AgainstGround {
 
     /// Learns what is normal from a steady stretch.
     fn learn(&mut self, framed: Framed, heading: Turn, steady: bool, now: Instant) {
-        let going = self.learning.filter(|l| (heading - l.heading).wrapped().size() <= STEADY);
         if !steady {
             self.learning = None;
             return;
         }
-        let mut learning = going.unwrap_or(Learning { began: now, heading, side: 0, count: 0 });
-        learning.side += framed.side;
-        learning.count += 1;
-        self.learning = Some(learning);
-        if now.since(learning.began) >= LEARN {
-            self.normal = Some(Normal { side: learning.side / learning.count, heading });
-            self.learning = None;
+        if let Some(normal) = Learning::step(&mut self.learning, framed.side, heading, now) {
+            self.normal = Some(normal);
             self.answered_at = None;
             self.begin_again();
         }
@@ -364,12 +444,4 @@ fn frame(heading: Bearing, course: Bearing, speed: i64) -> Framed {
 fn sine_over_cosine(angle: Turn) -> i64 {
     let bearing = Bearing::from_mdeg(i64::from(angle.as_mdeg().clamp(0, 80_000)));
     i64::from(trig::sin(bearing)) * i64::from(trig::ONE) / i64::from(trig::cos(bearing)).max(1)
-}
-
-/// Slow changes of current and heading are followed while all is quiet.
-fn follow(normal: &mut Normal, framed: Framed, heading: Turn) {
-    let steps = i64::try_from(FOLLOW.as_ms() / 500).unwrap_or(1);
-    normal.side += (framed.side - normal.side) / steps;
-    let way = i64::from((heading - normal.heading).wrapped().as_mdeg());
-    normal.heading = (normal.heading + Turn::from_mdeg(i32::try_from(way / steps).unwrap_or(0))).wrapped();
 }

@@ -9,10 +9,12 @@
 //! to one speak for it, and stays named while the alert stands.
 
 mod ground;
+mod normal;
 mod pair;
 mod third;
 
 use crate::alert::Alone;
+use crate::alert::CurrentChange;
 use crate::alert::Disagreeing;
 use crate::alert::Evidence;
 use crate::alert::LimitSettings;
@@ -46,11 +48,11 @@ fn beside(place: usize, index: usize) -> Option<usize> {
 }
 
 impl Disagreement {
-    /// A judge by the owner's settings.
-    pub fn new(settings: LimitSettings) -> Self {
+    /// A judge by the owner's settings, in waters where the current changes so fast.
+    pub fn new(settings: LimitSettings, current: CurrentChange) -> Self {
         Self {
             headings: [AgainstHeading::new(settings); HEADINGS - 1],
-            ground: AgainstGround::new(settings),
+            ground: AgainstGround::new(settings, current),
             gyro: Gyro::default(),
             named: None,
         }
@@ -103,7 +105,7 @@ impl Disagreement {
         if let Some(mine) = heading.magnetic.map(|m| m.0).or(heading.truth.map(|t| t.0)) {
             self.gyro.step(picture, mine, now);
         }
-        let ground = self.ground.judge(picture, &heading, now);
+        let ground = self.ground.judge(picture, &heading, self.gyro.turned(), now);
         let raised = raised.or(match ground {
             Ok(Some((by, with))) => Some((None, with, by)),
             _ => None,
