@@ -18,17 +18,17 @@ pub struct LimitSettings {
 /// How fast the current may change where she sails, in thousandths of a knot a minute.
 ///
 /// The course over the ground cannot tell a current that changes from a compass that comes to read wrong: what
-/// changes no faster than this counts as current. 0.15 knots a minute unless set: a knot and a half within ten
-/// minutes. The turn of a tide of three knots changes by 0.025 a minute at most (3 x 2 pi / 745 min), and the edge of
-/// a stream is met at about this rate by a boat of five knots that goes half a mile to come into a knot and
-/// more of it (common practice, no source). More tells stronger edges from a fault and finds a compass that
-/// creeps later; less the other way round. Setting `current_change`.
+/// changes no faster than this counts as current. 0.18 knots a minute unless set, a knot in five and a half minutes.
+/// The turn of a tide of three knots changes by 0.025 a minute at most (3 x 2 pi / 745 min); the edge of a stream
+/// is the faster one, and a boat of five knots that comes into a knot more of it within half a mile meets it at
+/// about this rate (common practice, no source). More takes stronger edges for what they are and finds a compass
+/// that creeps later; less the other way round. Setting `current_change`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CurrentChange(u16);
 
 impl Default for CurrentChange {
     fn default() -> Self {
-        Self(150)
+        Self(180)
     }
 }
 
@@ -43,5 +43,19 @@ impl CurrentChange {
         // One knot is 1852 m an hour; 120 half seconds are a minute.
         let nearest = (self.0 as i64 * 1852 * 16 + 216_000) / 432_000;
         if nearest > 1 { nearest } else { 1 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_current_by_the_half_second() {
+        // 0.18 kn are 92.6 mm/s: by hand, / 120 x 16 = 12.3.
+        assert_eq!(CurrentChange::default().in_half_a_second(), 12);
+        assert_eq!(CurrentChange::from_milliknots_per_min(10).map(CurrentChange::in_half_a_second), Some(1));
+        assert_eq!(CurrentChange::from_milliknots_per_min(2000).map(CurrentChange::in_half_a_second), Some(137));
+        assert_eq!([9, 2001].map(CurrentChange::from_milliknots_per_min), [None; 2]);
     }
 }

@@ -288,7 +288,6 @@ pub(crate) fn faults() -> Vec<Fault> {
             ..plain("creeping compass, two headings", disagree, creep)
         },
         Fault { bound: Some(Bounded::CreepGps), ..plain("creeping compass, GPS only", disagree, creep) },
-        Fault { gyro: true, ..plain("creeping compass, GPS and gyro", disagree, creep) },
         Fault {
             second: two,
             ..plain(

@@ -11,6 +11,7 @@ use lubber_core::alert::AlertKind;
 use lubber_core::alert::WatchkeeperSettings;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::heading::Card;
+use lubber_core::monitor::CurrentChange;
 use lubber_core::monitor::DeviationRule;
 use lubber_core::monitor::LimitSettings;
 use lubber_core::monitor::Settings;
@@ -56,6 +57,8 @@ pub struct BoatFile {
     pub limits: [LimitSettings; AlertKind::ALL.len()],
     /// Which battery is watched, and how low it may fall.
     pub supply: SupplySettings,
+    /// How fast the current may change where she sails.
+    pub current_change: CurrentChange,
     /// How often the person on watch is asked.
     pub watchkeeper: Option<WatchkeeperSettings>,
     /// Where the journal of a live watch is kept: already found from where the boat file lies.
@@ -176,6 +179,7 @@ impl BoatFile {
         if let Some(limits) = root.get("limits") {
             let limits = Limits::read(&limits.section(&[], limits::LIMITS)?)?;
             (file.limits, file.supply) = (limits.each, limits.supply);
+            file.current_change = limits.current_change;
         }
         if let Some(watchkeeper) = root.get("watchkeeper") {
             file.watchkeeper = Some(limits::read_watchkeeper(&watchkeeper.section(&["after", "third"], TABLE)?)?);
@@ -259,6 +263,7 @@ impl BoatFile {
             rot_is_gyro: self.rot_is_gyro,
             limits: self.limits,
             supply: self.supply,
+            current_change: self.current_change,
             watchkeeper: self.watchkeeper,
             ..Settings::default()
         };

@@ -3,6 +3,7 @@
 use lubber_core::alert::AlertKind;
 use lubber_core::alert::WatchkeeperSettings;
 use lubber_core::angle::Turn;
+use lubber_core::monitor::CurrentChange;
 use lubber_core::monitor::LimitSettings;
 use lubber_core::picture::SupplySettings;
 use lubber_core::picture::Transducer;
@@ -19,6 +20,7 @@ use crate::exit::Failure;
 pub(super) struct Limits {
     pub(super) each: [LimitSettings; AlertKind::ALL.len()],
     pub(super) supply: SupplySettings,
+    pub(super) current_change: CurrentChange,
 }
 
 /// What the limit of an alert is.
@@ -34,6 +36,7 @@ const ANGLE: Want = Want { what: "an angle over 0 up to 90 degrees", example: "l
 const TURN_RATE: Want = Want { what: "a rate over 0 up to 20 degrees a second", example: "limit = \"2 deg/s\"" };
 const VOLTAGE: Want = Want { what: "a voltage of 5 to 100 V", example: "limit = \"11.8 V\"" };
 const TRANSDUCER: Want = Want { what: "a transducer's name in XDR, up to 12 characters", example: "name = \"BATT\"" };
+const CURRENT: Want = Want { what: "knots a minute, from 0.01 to 2", example: "current_change = \"0.18 kn/min\"" };
 const DELAY: Want = Want { what: "a time up to an hour, in s or min", example: "delay = \"10 s\"" };
 const ENABLED: Want = Want { what: "true or false", example: "enabled = false" };
 const AFTER: Want = Want { what: "a time from 3 to 12 min (MSC.128(75))", example: "after = \"10 min\"" };
@@ -74,6 +77,7 @@ impl Limits {
             let kind = AlertKind::ALL[place];
             let keys: &[&str] = match kind {
                 AlertKind::SupplyLow => &["limit", "name", "delay", "enabled"],
+                AlertKind::HeadingDisagreement => &["limit", "current_change", "delay", "enabled"],
                 _ => &["limit", "delay", "enabled"],
             };
             let section = value.section(keys, LIMITS)?;
@@ -92,6 +96,9 @@ impl Limits {
             if let Some(name) = section.get("name") {
                 let transducer = Transducer::named(name.words(TRANSDUCER)?);
                 read.supply.name = Some(transducer.ok_or_else(|| name.refuse(TRANSDUCER))?);
+            }
+            if let Some(change) = section.get("current_change") {
+                read.current_change = current_change(&change)?;
             }
             if let (AlertKind::WatchkeeperSilent, Some(delay)) = (kind, section.get("delay")) {
                 return Err(delay.because(
@@ -131,6 +138,12 @@ fn millivolts(value: &Value<'_>) -> Result<u32, Failure> {
     let within = value.quantity(&[("", 1.0), ("V", 1.0)], VOLTAGE)?;
     let within = u32::try_from(within).ok().filter(|millivolts| (5_000..=100_000).contains(millivolts));
     within.ok_or_else(|| value.refuse(VOLTAGE))
+}
+
+fn current_change(value: &Value<'_>) -> Result<CurrentChange, Failure> {
+    let milliknots = value.quantity(&[("", 1.0), ("kn/min", 1.0)], CURRENT)?;
+    let within = u16::try_from(milliknots).ok().and_then(CurrentChange::from_milliknots_per_min);
+    within.ok_or_else(|| value.refuse(CURRENT))
 }
 
 fn delay(value: &Value<'_>) -> Result<Span, Failure> {

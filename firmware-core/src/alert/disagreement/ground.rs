@@ -14,7 +14,7 @@
 //!
 //! What moves as slowly as a current, this test cannot tell from one: a compass that creeps is found late. While
 //! the track has moved by more than the limit, within ten minutes or so and at the rate of a current, it says
-//! [`Why::TrackMoves`] and not that all is well; and where a declared gyro says that she turned, that decides.
+//! [`Why::TrackMoves`] and not that all is well.
 //! A tide race can still raise it: no witness here tells it from a false compass.
 
 use super::normal::Learning;
@@ -122,8 +122,6 @@ pub(super) struct AgainstGround {
     normal: Option<Normal>,
     learning: Option<Learning>,
     resumed: Option<Resumed>,
-    /// Since when a gyro has said the same.
-    told_since: Mark,
     noise: Noise,
     plus: Cusum,
     minus: Cusum,
@@ -150,7 +148,6 @@ impl AgainstGround {
             normal: None,
             learning: None,
             resumed: None,
-            told_since: Mark::NONE,
             noise: SUPPOSED,
             plus: Cusum::default(),
             minus: Cusum::default(),
@@ -194,13 +191,11 @@ impl AgainstGround {
         self.begin_again();
     }
 
-    /// By how much the boat turned without the heading showing it, and who says so, if too much. `gyro` is how
-    /// far a declared gyro turned lately that the heading does not show.
+    /// By how much the boat turned without the heading showing it, and who says so, if too much.
     pub(super) fn judge(
         &mut self,
         picture: &Picture,
         heading: &Reduced,
-        gyro: Option<Turn>,
         now: Instant,
     ) -> Result<Option<(Turn, Disagreeing)>, Why> {
         let Some((origin, ground)) = picture.ground(now) else {
@@ -240,7 +235,6 @@ impl AgainstGround {
         if self.resumes(framed, away, now) {
             return Err(Why::Settling);
         }
-        let told = self.told_by(gyro, framed, short, now);
 
         let verdict = self.normal.map(|normal| self.compare(framed, short, normal));
         let signal = match (self.normal, verdict) {
@@ -249,7 +243,7 @@ impl AgainstGround {
         };
         let below = verdict.is_some_and(|v| v.below);
         let was_up = self.latch.is_up();
-        let up = self.latch.step(now, signal | told, below, Span::ZERO, BACK);
+        let up = self.latch.step(now, signal, below, Span::ZERO, BACK);
         if !up {
             self.answered_at = None;
         }
@@ -307,30 +301,6 @@ impl AgainstGround {
             normal.unseen(framed.side, away, self.current);
         }
         false
-    }
-
-    /// Whether the gyro says that she turned as the track has, though it moved no faster than with a current;
-    /// then the track counts from where it was lately.
-    fn told_by(&mut self, gyro: Option<Turn>, framed: Framed, heading: Turn, now: Instant) -> bool {
-        let limit = self.limit.as_mdeg();
-        let (Some(normal), Some(gyro), false) = (self.normal, gyro, self.latch.is_up()) else {
-            self.told_since = Mark::NONE;
-            return false;
-        };
-        let here = (heading - normal.heading).wrapped().size() <= TURNED;
-        let by = self.angle(normal.away_from_lately(framed.side), framed.ahead).as_mdeg();
-        let gyro = gyro.as_mdeg();
-        let both = by.abs() > limit / 4 * 3 && gyro.abs() > limit / 2 && by.signum() == gyro.signum();
-        if !here || !both {
-            self.told_since = Mark::NONE;
-            return false;
-        }
-        let since = self.told_since.moment_or(now);
-        let told = now.since(since) >= self.delay;
-        if let (true, Some(normal)) = (told, self.normal.as_mut()) {
-            normal.count_from_lately();
-        }
-        told
     }
 
     fn average(&mut self, new: Framed, now: Instant) -> Framed {

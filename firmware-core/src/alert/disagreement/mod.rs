@@ -105,7 +105,7 @@ impl Disagreement {
         if let Some(mine) = heading.magnetic.map(|m| m.0).or(heading.truth.map(|t| t.0)) {
             self.gyro.step(picture, mine, now);
         }
-        let ground = self.ground.judge(picture, &heading, self.gyro.turned(), now);
+        let ground = self.ground.judge(picture, &heading, now);
         let raised = raised.or(match ground {
             Ok(Some((by, with))) => Some((None, with, by)),
             _ => None,

@@ -59,16 +59,6 @@ impl Normal {
     pub(super) fn moved(&self) -> i64 {
         self.side - self.lately
     }
-
-    /// What moved it lately was no current.
-    pub(super) fn count_from_lately(&mut self) {
-        self.side = self.lately;
-    }
-
-    /// How far the part to the side is from where it was lately.
-    pub(super) fn away_from_lately(&self, side: i64) -> i64 {
-        side - self.lately
-    }
 }
 
 /// A part of the way; by one at least, or the last of it would never be followed.
@@ -114,7 +104,7 @@ mod tests {
 
     #[test]
     fn a_current_is_followed_at_its_rate_and_a_fault_is_not() {
-        // 0.15 kn a minute are 77.2 mm/s a minute; 10 of 16ths each half second are 75.
+        // 0.18 kn a minute are 92.6 mm/s a minute; 12 of 16ths each half second are 90.
         let change = CurrentChange::default();
         let mut slow = normal();
         (1..=600).for_each(|half| slow.follow_current(half * 8, change));
@@ -122,7 +112,7 @@ mod tests {
         assert!((4800 - slow.side - 8 * FOLLOW).abs() <= 16, "{}", slow.side);
         let mut fast = normal();
         (0..120).for_each(|_| fast.follow_current(11_000, change));
-        assert_eq!(fast.side, 1200, "75 mm/s within a minute, however far it is");
+        assert_eq!(fast.side, 1440, "90 mm/s within a minute, however far it is");
     }
 
     #[test]
@@ -139,7 +129,7 @@ mod tests {
     fn what_nobody_saw_may_have_gone_on() {
         let mut normal = normal();
         normal.unseen(-9000, Span::from_min(5), CurrentChange::default());
-        assert_eq!((normal.side, normal.moved()), (-6000, 0));
+        assert_eq!((normal.side, normal.moved()), (-7200, 0));
         normal.unseen(-9000, Span::from_min(30), CurrentChange::default());
         assert_eq!(normal.side, -9000);
     }

@@ -37,26 +37,11 @@ pub(super) fn alone(by: Turn, seen: Turn, variance: i64, third: Third) -> Option
     Some(Alone { who, third })
 }
 
-/// Beside a track that creeps away it is forgotten with this: a compass that creeps by 0.06 degrees a second is out by
-/// nine degrees after 150 s, of which this leaves seven. What remains of the bias of a small rate sensor once it
-/// is learned, 0.01 degrees a second (common practice, no source), makes three.
-const FORGET_CREEP_S: i64 = 300;
-/// Its bias is known after so many half seconds, five minutes; from then on it is followed over 20 minutes.
-const KNOWN: i64 = 600;
-const BIAS: i64 = 2400;
-/// Five degrees a second.
-const MOST_OFF: i64 = 5000 * 4096;
-
 /// How much more a declared gyro has turned than the primary heading shows, lately.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Gyro {
     /// Millidegrees times 64.
     sum: i64,
-    /// The same over a longer time and less the bias.
-    creep: i64,
-    /// The bias, millidegrees a second times 4096, and from how many half seconds it is known.
-    bias: i32,
-    known: u16,
     before: Option<(Bearing, Instant)>,
     recent: Smooth,
 }
@@ -81,31 +66,11 @@ impl Gyro {
             return;
         }
         let ms = i64::try_from(elapsed.as_ms()).unwrap_or(0);
-        let shown = i64::from(before.turn_to(heading).as_mdeg()) * 64;
-        let more = i64::from(rate.as_mdeg_per_s()) * ms * 64 / 1000 - shown;
-        self.sum += more - (self.sum + more) * ms / (FORGET_S * 1000);
-        let more = more - i64::from(self.bias) * ms / 64_000;
-        self.creep += more - (self.creep + more) * ms / (FORGET_CREEP_S * 1000);
-        self.learn_bias(more * 64_000 / ms.max(1));
+        self.sum += i64::from(rate.as_mdeg_per_s()) * ms * 64 / 1000;
+        self.sum -= i64::from(before.turn_to(heading).as_mdeg()) * 64;
+        self.sum -= self.sum * ms / (FORGET_S * 1000);
         let turned = Turn::from_mdeg(i32::try_from((self.sum / 64).clamp(-180_000, 180_000)).unwrap_or(0));
         self.recent.step(now, turned, super::pair::YAW);
-    }
-
-    /// Takes by how much the rate of a half second was off the bias, millidegrees a second times 4096.
-    fn learn_bias(&mut self, off: i64) {
-        self.known = self.known.saturating_add(1);
-        // A wild value is no bias, and the first ones weigh no more than a minute's.
-        let over = if i64::from(self.known) > KNOWN { BIAS } else { i64::from(self.known).max(120) };
-        let off = off.clamp(-MOST_OFF, MOST_OFF) / over;
-        self.bias = self.bias.saturating_add(i32::try_from(off).unwrap_or(0));
-    }
-
-    /// How far the gyro has turned, over some minutes, that the heading does not show; none before its bias
-    /// is known.
-    pub(super) fn turned(&self) -> Option<Turn> {
-        let known = i64::from(self.known) > KNOWN;
-        let turned = i32::try_from((self.creep / 64).clamp(-180_000, 180_000)).unwrap_or(0);
-        known.then_some(Turn::from_mdeg(turned))
     }
 
     /// The averaged difference, if the gyro speaks.

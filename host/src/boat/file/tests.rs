@@ -47,6 +47,7 @@ fn everything_that_may_stand_there() {
 
         [limits.heading-disagreement]
         limit = "20 deg"
+        current_change = "0.35 kn/min"
 
         [limits.position-lost]
         delay = 90
@@ -90,6 +91,7 @@ fn everything_that_may_stand_there() {
     let off = limit_of(&file, AlertKind::OffHeading);
     assert_eq!((off.limit, off.delay, off.disabled), (Some(Turn::from_mdeg(12_500)), Some(Span::from_min(2)), false));
     assert_eq!(limit_of(&file, AlertKind::HeadingDisagreement).limit, Some(Turn::from_deg(20)));
+    assert_eq!(Some(settings.current_change), CurrentChange::from_milliknots_per_min(350));
     let position = limit_of(&file, AlertKind::PositionLost);
     assert_eq!((position.limit, position.delay, position.disabled), (None, Some(Span::from_s(90)), true));
     assert_eq!(limit_of(&file, AlertKind::InputLost), LimitSettings::default());
@@ -202,6 +204,15 @@ const REFUSED: &[(&str, &[&str])] = &[
         "[limits.supply-low]\nlimit = \"15 deg\"",
         &["boat.toml:2: limit = \"15 deg\": expected a voltage of 5 to 100 V", "limit = \"11.8 V\""],
     ),
+    (
+        "[limits.heading-disagreement]\ncurrent_change = \"3 kn\"",
+        &["boat.toml:2: current_change = \"3 kn\": expected knots a minute", "\"0.18 kn/min\""],
+    ),
+    (
+        "[limits.heading-disagreement]\ncurrent_change = 0",
+        &["boat.toml:2: current_change = 0: expected knots a minute"],
+    ),
+    ("[limits.heading-frozen]\ncurrent_change = 0.2", &["boat.toml:2: unknown key \"current_change\""]),
     ("[limits.supply-low]\nlimit = 1.2", &["boat.toml:2: limit = 1.2: expected a voltage"]),
     (
         "[limits.supply-low]\nname = \"the house battery\"",
