@@ -72,11 +72,12 @@ fn a_compass_that_turns_false_while_there_is_no_fix_is_found_after() {
 fn a_boat_about_the_least_speed_is_not_judged_by_the_moments_at_which_she_seems_faster() {
     for seed in 540..548 {
         let mut boat = Boat::new(seed);
-        // The current sets her to starboard, and she makes 1.2 knots good in a sea on the beam.
-        (boat.current, boat.yaw_rms, boat.sway) = ((-0.56, -0.56), 3.5, 0.6);
+        // A current of 1.3 knots from ahead sets her to starboard: in the end she goes sideways at a knot, more or
+        // less, as the sea on the beam has it.
+        (boat.current, boat.yaw_rms, boat.sway) = ((-0.16, -1.29), 3.5, 0.6);
         let mut watch = Watch::new(boat);
         watch.run(300);
-        for tenths in (9..=55).rev() {
+        for tenths in (11..=55).rev() {
             watch.boat.speed = f64::from(tenths) / 10.0;
             watch.run(6);
         }
