@@ -1,7 +1,9 @@
 //! The heading against the course over the ground, where the current changes.
 
 use lubber_core::alert::AlertKind;
+use lubber_core::alert::Evidence;
 use lubber_core::alert::Why;
+use lubber_core::arbiter::State;
 
 use crate::boat::Boat;
 use crate::boat::Watch;
@@ -106,4 +108,37 @@ fn a_creeping_compass_is_found_by_the_course_over_the_ground_alone_though_late()
     degrees.sort_unstable();
     println!("creeping compass, GPS only: median {} deg, worst {}", degrees[10], degrees[19]);
     assert!(degrees[19] <= 25, "{degrees:?}");
+}
+
+#[test]
+fn a_compass_that_is_out_by_half_a_circle_is_found_while_she_sails_the_other_way() {
+    for (seed, from) in [(560, 300), (561, 300), (562, 0)] {
+        let mut watch = Watch::new(Boat::new(seed));
+        watch.run(from);
+        watch.boat.compass_error = 180.0;
+        let found = watch.until_raised(AlertKind::HeadingDisagreement, 240);
+        assert!(found.is_some(), "seed {seed}: {:?}", watch.raised());
+        let by = watch.alerts.iter().find_map(|change| match change.evidence {
+            Evidence::Disagreement { by, .. } => Some(by),
+            _ => None,
+        });
+        assert!(by.is_some_and(|by| by.size().as_mdeg() > 100_000), "seed {seed}: {by:?}");
+        watch.run(1200);
+        let over = watch.alerts.iter().any(|c| c.kind == AlertKind::HeadingDisagreement && c.state == State::Normal);
+        assert!(!over, "seed {seed}: it stands until somebody answers");
+    }
+}
+
+#[test]
+fn a_boat_that_backs_out_of_her_berth_or_is_set_back_by_a_tide_is_no_fault() {
+    for (seed, speed, current) in [(570, -2.0, 0.0), (571, 0.8, -3.2)] {
+        let mut boat = Boat::new(seed);
+        // Along her course of 135 degrees.
+        boat.current = (-0.707 * current, 0.707 * current);
+        let mut watch = Watch::new(boat);
+        watch.run(300);
+        watch.boat.speed = speed;
+        watch.run(300);
+        assert_eq!(watch.raised(), [], "seed {seed}");
+    }
 }

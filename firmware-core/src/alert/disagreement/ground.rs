@@ -63,6 +63,10 @@ const TURNED: Turn = Turn::from_deg(12);
 /// A slow boat is judged as one that makes this: her leeway and the receiver's noise do not shrink
 /// with her speed, and against a foul current she moves faster through the water than it seems.
 const SLOWEST: i64 = Speed::from_milliknots(2500).as_mm_s() as i64 * 16;
+/// No yacht goes astern at three knots for so long, and a current that sets her back so fast is a race
+/// (common practice, no source).
+const ASTERN: i64 = Speed::from_milliknots(3000).as_mm_s() as i64 * 16;
+const LONG_ASTERN: Span = Span::from_s(20);
 /// What a change of heading may do by itself: a current of 1.5 knots (771 mm/s) is turned in the
 /// boat's frame, and leeway of 4 degrees on each tack changes sides.
 const CURRENT_MM_S: i64 = 771;
@@ -126,6 +130,7 @@ pub(super) struct AgainstGround {
     plus: Cusum,
     minus: Cusum,
     rising_since: Mark,
+    astern_since: Mark,
     recent: Smooth,
     residual: Option<Turn>,
     latch: Latch,
@@ -152,6 +157,7 @@ impl AgainstGround {
             plus: Cusum::default(),
             minus: Cusum::default(),
             rising_since: Mark::NONE,
+            astern_since: Mark::NONE,
             recent: Smooth::default(),
             residual: None,
             latch: Latch::default(),
@@ -188,6 +194,7 @@ impl AgainstGround {
         self.latch.pause();
         self.learning = None;
         self.residual = None;
+        self.astern_since = Mark::NONE;
         self.begin_again();
     }
 
@@ -241,9 +248,10 @@ impl AgainstGround {
             (Some(normal), Some(v)) => self.test(instant, v, normal, now),
             _ => false,
         };
-        let below = verdict.is_some_and(|v| v.below);
+        let astern = self.goes_astern(framed, now);
+        let below = verdict.is_some_and(|v| v.below) && framed.ahead > 0;
         let was_up = self.latch.is_up();
-        let up = self.latch.step(now, signal, below, Span::ZERO, BACK);
+        let up = self.latch.step(now, signal | astern, below, Span::ZERO, BACK);
         if !up {
             self.answered_at = None;
         }
@@ -265,14 +273,28 @@ impl AgainstGround {
                 }
             }
         }
+        if up {
+            let side = verdict.map_or(framed.side, |v| if framed.ahead < 0 { framed.side } else { v.change });
+            let by = trig::direction(framed.ahead, side).map_or(Turn::ZERO, |b| Turn::from_mdeg(b.as_mdeg()).wrapped());
+            return Ok(Some((by, Disagreeing::Ground { origin, course, speed: ground.speed })));
+        }
         match verdict {
-            Some(v) if up => Ok(Some((v.by(), Disagreeing::Ground { origin, course, speed: ground.speed }))),
             Some(v) if v.turned <= TURNED => match self.normal.map(|normal| self.angle(normal.moved(), v.ahead)) {
                 Some(by) if by.size() > self.limit => Err(Why::TrackMoves { by }),
                 _ => Ok(None),
             },
             _ => Err(Why::Settling),
         }
+    }
+
+    /// Whether she seems to have gone astern, faster and for longer than any yacht does: then the heading is out by
+    /// about half a circle, of which the part to the side shows nothing.
+    fn goes_astern(&mut self, framed: Framed, now: Instant) -> bool {
+        if framed.ahead > -ASTERN {
+            self.astern_since = Mark::NONE;
+            return false;
+        }
+        now.since(self.astern_since.moment_or(now)) >= LONG_ASTERN
     }
 
     /// What a part to the side makes from ahead, as the test counts it.
@@ -392,13 +414,6 @@ struct Compared {
     /// What the change of heading alone may do, mm/s times 16.
     explained: i64,
     below: bool,
-}
-
-impl Compared {
-    /// How far the boat turned under her heading, starboard plus.
-    fn by(&self) -> Turn {
-        trig::direction(self.ahead, self.change).map_or(Turn::ZERO, |b| Turn::from_mdeg(b.as_mdeg()).wrapped())
-    }
 }
 
 /// The ground velocity in the boat's frame.
