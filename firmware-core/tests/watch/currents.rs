@@ -142,3 +142,21 @@ fn a_boat_that_backs_out_of_her_berth_or_is_set_back_by_a_tide_is_no_fault() {
         assert_eq!(watch.raised(), [], "seed {seed}");
     }
 }
+
+#[test]
+fn a_minute_and_a_half_after_an_ordered_change_a_false_compass_is_found_again() {
+    for seed in 700..712 {
+        let mut boat = Boat::new(seed);
+        boat.yaw_rms = 1.0 + (seed % 6) as f64 * 0.5;
+        let mut watch = Watch::new(boat);
+        watch.run(300);
+        watch.steer(200.0);
+        watch.run(90);
+        let sign = if seed % 2 == 0 { 1.0 } else { -1.0 };
+        for s in 0..90 {
+            watch.boat.compass_error = sign * (f64::from(s) * 0.75).min(15.0);
+            watch.run(1);
+        }
+        assert_eq!(watch.raised().iter().map(|r| r.1).collect::<Vec<_>>(), ["heading-disagreement"], "seed {seed}");
+    }
+}

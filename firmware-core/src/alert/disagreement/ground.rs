@@ -57,7 +57,7 @@ const BACK: Span = Span::from_s(10);
 /// without the average, it raised six false alerts in 17 h of recorded sailing, and none with it.
 const SHORT: Span = Span::from_s(6);
 /// The heading counts as steady when its 6 s average is within [`STEADY`] of the average over this.
-const LONG: Span = Span::from_s(40);
+const LONG: Span = Span::from_s(20);
 /// The heading may move so far from where that was learned; then it is learned again.
 const TURNED: Turn = Turn::from_deg(12);
 /// A slow boat is judged as one that makes this: her leeway and the receiver's noise do not shrink
