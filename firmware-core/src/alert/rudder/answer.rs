@@ -30,6 +30,13 @@ const MEMORY: i64 = 48;
 /// Known after so many.
 const ENOUGH: u16 = 6;
 
+/// The regression counts rudder times way in eighths of a degree metre and turn in 64ths of a degree, so that the
+/// products fit: a block has less than `MOST_X` and `MOST_Y` of them.
+const RUDDER_UNIT: i64 = 8;
+const TURN_UNIT: i64 = 64;
+const MOST_X: i64 = 40_000;
+const MOST_Y: i64 = 20_000;
+
 /// What was added up over one block.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Block {
@@ -48,9 +55,9 @@ pub(super) struct Answer {
     lagged: [i32; LAGS.len()],
     primed: bool,
     before: Option<Block>,
-    /// Sums of the regression: rudder by rudder and turn by rudder, in units of 1/256 degree metres.
-    own: [i64; LAGS.len()],
-    with: [i64; LAGS.len()],
+    /// Means of the regression: rudder by rudder and turn by rudder, in [`RUDDER_UNIT`] and [`TURN_UNIT`].
+    own: [i32; LAGS.len()],
+    with: [i32; LAGS.len()],
     taught: u16,
     best: u8,
 }
@@ -77,6 +84,14 @@ impl Answer {
         i64::from(block.worked.get(self.lag_in_use()).copied().unwrap_or(0)) * METRE / block.way.max(1)
     }
 
+    /// The same, but behind the quickest lag as long as hers is not known: what a turn begins with is seen.
+    pub(super) fn rudder_so_far(&self, block: &Block) -> i64 {
+        if self.is_known() {
+            return self.rudder(block);
+        }
+        i64::from(block.worked.first().copied().unwrap_or(0)) * METRE / block.way.max(1)
+    }
+
     /// What `rudder` millidegrees beyond the standing helm turn her over the way of the block, millidegrees.
     pub(super) fn turns(&self, rudder: i64, block: &Block) -> i64 {
         rudder * (block.way / 16) / METRE * self.gain() / (GAIN_ONE / 16)
@@ -92,17 +107,20 @@ impl Answer {
         if !self.is_known() {
             return PRESUMED_GAIN;
         }
-        let best = usize::from(self.best);
-        let (own, with) = (self.own.get(best).copied().unwrap_or(1), self.with.get(best).copied().unwrap_or(0));
-        (with.saturating_mul(GAIN_ONE) / own.max(1)).clamp(LEAST_GAIN, MOST_GAIN)
+        let (own, with) = self.sums(usize::from(self.best));
+        (with * GAIN_ONE * RUDDER_UNIT / TURN_UNIT / own.max(1)).clamp(LEAST_GAIN, MOST_GAIN)
     }
 
     /// Whether she has shown how she answers.
     pub(super) fn is_known(&self) -> bool {
-        let best = usize::from(self.best);
-        let with = self.with.get(best).copied().unwrap_or(0);
+        let (_, with) = self.sums(usize::from(self.best));
         // A sign is believed only where it is plausible: starboard rudder turns her to starboard.
         self.taught >= ENOUGH && with > 0
+    }
+
+    fn sums(&self, lag: usize) -> (i64, i64) {
+        let of = |sums: &[i32; LAGS.len()]| i64::from(sums.get(lag).copied().unwrap_or(0));
+        (of(&self.own), of(&self.with))
     }
 
     fn lag_in_use(&self) -> usize {
@@ -135,16 +153,21 @@ impl Answer {
         self.taught = self.taught.saturating_add(1);
         let part = MEMORY.min(i64::from(self.taught));
         for lag in 0..LAGS.len() {
-            let (x, y) = (moved(lag) * 256 / 1000, turned * 256 / 1000);
+            let x = (moved(lag) * RUDDER_UNIT / 1000).clamp(-MOST_X, MOST_X);
+            let y = (turned * TURN_UNIT / 1000).clamp(-MOST_Y, MOST_Y);
+            let follow = |sum: &mut i32, new: i64| {
+                let step = (new - i64::from(*sum)) / part;
+                *sum = sum.saturating_add(i32::try_from(step).unwrap_or(0));
+            };
             if let (Some(own), Some(with)) = (self.own.get_mut(lag), self.with.get_mut(lag)) {
-                *own += (x * x - *own) / part;
-                *with += (x * y - *with) / part;
+                follow(own, x * x);
+                follow(with, x * y);
             }
         }
         // The lag that explains most of the turning: with^2 / own.
         let explains = |lag: usize| {
-            let (own, with) = (self.own.get(lag).copied().unwrap_or(0), self.with.get(lag).copied().unwrap_or(0));
-            (with.max(0) / 4096) * (with.max(0) / 4096) / (own / 4096).max(1)
+            let (own, with) = self.sums(lag);
+            with.max(0) * with.max(0) / own.max(1)
         };
         let best = (0..LAGS.len()).max_by_key(|lag| explains(*lag)).unwrap_or(0);
         self.best = u8::try_from(best).unwrap_or(0);
