@@ -25,6 +25,10 @@ const LEAST_GAIN: i64 = GAIN_ONE / 64;
 const MOST_GAIN: i64 = GAIN_ONE;
 /// The rudder's part in a block must change by this much, millidegrees, for the block to teach.
 const MOVED: i64 = 2500;
+/// So many blocks teach from there on: how the turn dies away tells the lag.
+const TEACHES: u8 = 4;
+/// A longer lag is believed when it explains this part more.
+const BETTER: i64 = 50;
 /// Blocks remembered.
 const MEMORY: i64 = 48;
 /// Known after so many.
@@ -59,6 +63,7 @@ pub(super) struct Answer {
     own: [i32; LAGS.len()],
     with: [i32; LAGS.len()],
     taught: u16,
+    teaches: u8,
     best: u8,
 }
 
@@ -143,13 +148,19 @@ impl Answer {
             change(block) - change(&before)
         };
         // The quickest lag says whether the rudder moved at all.
-        if !quiet || metres == 0 || moved(0).abs() < MOVED * metres {
+        if metres > 0 && moved(0).abs() >= MOVED * metres {
+            self.teaches = TEACHES;
+        }
+        let wrong = (0..LAGS.len()).all(|lag| moved(lag) * turned < 0);
+        // A fault must not unteach the sign that was learned: a wrong way, by whatever lag, is for the test.
+        if !quiet || metres == 0 || wrong && self.is_known() {
+            self.teaches = 0;
+        }
+        if self.teaches == 0 {
             return;
         }
-        // A fault must not unteach the sign that was learned: a wrong way is for the test.
-        if self.is_known() && moved(usize::from(self.best)) * turned < 0 {
-            return;
-        }
+        // Nor does what follows from a wrong way teach: by a lag that is too long it would look like a right one.
+        self.teaches = if wrong { 0 } else { self.teaches - 1 };
         self.taught = self.taught.saturating_add(1);
         let part = MEMORY.min(i64::from(self.taught));
         for lag in 0..LAGS.len() {
@@ -169,7 +180,11 @@ impl Answer {
             let (own, with) = self.sums(lag);
             with.max(0) * with.max(0) / own.max(1)
         };
-        let best = (0..LAGS.len()).max_by_key(|lag| explains(*lag)).unwrap_or(0);
+        // A longer lag goes with a larger gain and explains a short turn hardly less: it must explain more.
+        let best = (1..LAGS.len()).fold(0, |best, lag| {
+            let better = explains(lag) > explains(best) + explains(best) / BETTER;
+            if better { lag } else { best }
+        });
         self.best = u8::try_from(best).unwrap_or(0);
     }
 }

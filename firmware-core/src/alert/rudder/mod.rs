@@ -152,7 +152,7 @@ impl RudderUnanswered {
         };
         let Some(raw) = primary.raw.fresh(now) else { return self.pause(Why::NoHeading) };
         let before = self.before.replace((primary.origin, raw, now));
-        let left = self.ordered.left(picture, steering, now);
+        let left = self.ordered.left(picture, steering, self.block.turned, now);
         let elapsed = before.filter(|(origin, ..)| *origin == primary.origin).map(|(_, h, at)| (h, now.since(at)));
         match elapsed.map(|(h, span)| (h, i64::try_from(span.as_ms()).unwrap_or(i64::MAX))) {
             Some((last, ms @ 1..=2000)) => {

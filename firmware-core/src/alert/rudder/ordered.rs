@@ -30,6 +30,8 @@ const ANEW: Turn = Turn::from_deg(10);
 const OFF: i64 = 10_000;
 /// She has come round when she is so near: what yaw does from then on is no turn.
 const ROUND: Turn = Turn::from_deg(5);
+/// She goes straight that turned less in a block, in the mean of late, millidegrees: 0.8 degrees a second.
+const STRAIGHT: i64 = 4000;
 /// Longer than a turn to the other side takes at 3 degrees a second. What comes later is not by the order.
 const LASTS: Span = Span::from_s(60);
 /// "Of late" is so many blocks: half a minute, longer than a turn of 40 degrees and shorter than a helm that
@@ -37,9 +39,14 @@ const LASTS: Span = Span::from_s(60);
 const LATELY: i32 = 6;
 /// So much rudder is left out, millidegrees: what the sea moves it by in the mean of a block.
 const MARGIN: i64 = 2000;
+/// A rudder that is so far from where it was of late, millidegrees, and does not turn her, is at another helm:
+/// more than the swings of a seaway in the mean of a block.
+const HELM: i64 = 3000;
 /// One block says no more than this: that a turn by 7 degrees against 2 of rudder and more suffices alone, for
 /// most turns are over in two blocks, and the first begins in the middle of one.
 const MOST: i32 = 12 * ONE;
+/// She answers: of boats with a reversed sensor one in 400 comes so far (e^6).
+const ANSWERS: i32 = 6 * ONE;
 /// Where the sum is held.
 const CEILING: i32 = 16 * ONE;
 
@@ -63,8 +70,14 @@ impl Ordered {
         self.sum
     }
 
-    /// How far she still has to turn to a course just ordered.
-    pub(super) fn left(&mut self, picture: &Picture, steering: Steering, now: Instant) -> Option<Turn> {
+    /// How far she still has to turn to a course just ordered; in this block she turned `turned` millidegrees so far.
+    pub(super) fn left(
+        &mut self,
+        picture: &Picture,
+        steering: Steering,
+        turned: i64,
+        now: Instant,
+    ) -> Option<Turn> {
         let Steering::Heading { order, by: by @ (OrderedBy::Owner | OrderedBy::Wire(_)), held: false } = steering
         else {
             self.order = None;
@@ -75,9 +88,11 @@ impl Ordered {
             Some(was) if was.bearing.turn_to(order.bearing).size() < ANEW => {}
             was => {
                 self.order = Some(order);
-                if was.is_some() {
-                    // A course that is dialled in steps is one turn.
-                    if self.since == Mark::NONE {
+                // A course that is dialled in steps is one turn. She must go straight when it begins: what a broach,
+                // or the turn before, still turns her is not by this order.
+                let (begun, turned) = (self.since != Mark::NONE, i64::from(self.turned).abs().max(turned.abs()));
+                if was.is_some() && (begun || turned < STRAIGHT) {
+                    if !begun {
                         self.sum = self.sum.max(0);
                     }
                     self.since = Mark::at(now);
@@ -116,12 +131,16 @@ impl Ordered {
                 let score = score(-2 * should.signum() * large * turned, sigma * sigma, MOST);
                 self.sum = self.sum.saturating_add(score).clamp(-CEILING, CEILING);
             }
-            if left.size() < ROUND {
+            // Come round, or found to answer: what follows checks her swing.
+            if left.size() < ROUND || self.sum < -ANSWERS {
                 self.since = Mark::NONE;
             }
         }
         self.blocks = (self.blocks + 1).min(LATELY);
-        let follow = |was: i32, new: i64| was + (i32::try_from(new).unwrap_or(was) - was) / self.blocks;
-        (self.rudder, self.turned) = (follow(self.rudder, at), follow(self.turned, block.turned));
+        // Rudder that went elsewhere and did not turn her is another helm, or another sense of the sensor.
+        let helm = left.is_none() && rudder.abs() > HELM && turned.abs() < STRAIGHT;
+        let follow = |was: i32, new: i64, part: i32| was + (i32::try_from(new).unwrap_or(was) - was) / part;
+        self.rudder = follow(self.rudder, at, if helm { self.blocks.min(2) } else { self.blocks });
+        self.turned = follow(self.turned, block.turned, self.blocks);
     }
 }
