@@ -31,6 +31,9 @@ const TEACHES: u8 = 4;
 const BETTER: i64 = 50;
 /// Blocks remembered.
 const MEMORY: i64 = 48;
+/// The rudder must explain so much of the turning, rms: a degree between one block and the next, a third of
+/// what she turns beside it.
+const PLAIN: i64 = TURN_UNIT;
 /// Known after so many.
 const ENOUGH: u16 = 6;
 
@@ -104,7 +107,12 @@ impl Answer {
 
     /// The rudder that the turn of the block is worth, millidegrees.
     pub(super) fn worth(&self, block: &Block) -> i64 {
-        block.turned * GAIN_ONE / (self.gain() * block.way / METRE).max(1)
+        self.worth_of(block.turned, block)
+    }
+
+    /// The rudder that a turn of `turned` millidegrees over the way of the block is worth.
+    pub(super) fn worth_of(&self, turned: i64, block: &Block) -> i64 {
+        turned * GAIN_ONE / (self.gain() * block.way / METRE).max(1)
     }
 
     /// Turn for each degree of rudder and metre of way, times [`GAIN_ONE`].
@@ -118,9 +126,15 @@ impl Answer {
 
     /// Whether she has shown how she answers.
     pub(super) fn is_known(&self) -> bool {
-        let (_, with) = self.sums(usize::from(self.best));
-        // A sign is believed only where it is plausible: starboard rudder turns her to starboard.
-        self.taught >= ENOUGH && with > 0
+        // A sign is believed only where it is plausible: starboard rudder turns her to starboard. What hardly
+        // explains a turn may be the sea.
+        self.taught >= ENOUGH && self.explains(usize::from(self.best)) >= PLAIN * PLAIN
+    }
+
+    /// How much of the turning the lag explains, squared: with^2 / own; nothing by a wrong sign.
+    fn explains(&self, lag: usize) -> i64 {
+        let (own, with) = self.sums(lag);
+        with.max(0) * with.max(0) / own.max(1)
     }
 
     fn sums(&self, lag: usize) -> (i64, i64) {
@@ -175,14 +189,9 @@ impl Answer {
                 follow(with, x * y);
             }
         }
-        // The lag that explains most of the turning: with^2 / own.
-        let explains = |lag: usize| {
-            let (own, with) = self.sums(lag);
-            with.max(0) * with.max(0) / own.max(1)
-        };
         // A longer lag goes with a larger gain and explains a short turn hardly less: it must explain more.
         let best = (1..LAGS.len()).fold(0, |best, lag| {
-            let better = explains(lag) > explains(best) + explains(best) / BETTER;
+            let better = self.explains(lag) > self.explains(best) + self.explains(best) / BETTER;
             if better { lag } else { best }
         });
         self.best = u8::try_from(best).unwrap_or(0);

@@ -37,8 +37,10 @@ const LASTS: Span = Span::from_s(60);
 /// "Of late" is so many blocks: half a minute, longer than a turn of 40 degrees and shorter than a helm that
 /// changes.
 const LATELY: i32 = 6;
-/// So much rudder is left out, millidegrees: what the sea moves it by in the mean of a block.
+/// So much rudder is left out, millidegrees: what the sea moves it by in the mean of a block. Of a boat that is
+/// known to be quick on her helm less, for she and her pilot need less: what turns her by so many millidegrees.
 const MARGIN: i64 = 2000;
+const WORTH: i64 = 4000;
 /// A rudder that is so far from where it was of late, millidegrees, and does not turn her, is at another helm:
 /// more than the swings of a seaway in the mean of a block.
 const HELM: i64 = 3000;
@@ -124,7 +126,8 @@ impl Ordered {
         if let (Some(left), true) = (left, self.blocks >= LATELY) {
             let began = i64::from(left.as_mdeg()) + block.turned;
             if began.abs() >= OFF && began.signum() == turned.signum() {
-                let beyond = (rudder.abs() - MARGIN).max(0) * rudder.signum();
+                let margin = if answer.is_known() { answer.worth_of(WORTH, block).min(MARGIN) } else { MARGIN };
+                let beyond = (rudder.abs() - margin).max(0) * rudder.signum();
                 let should = answer.turns(beyond, block);
                 // Before it is known how much she answers, the likeliest answer is as large as the turn.
                 let large = if answer.is_known() { should.abs() } else { should.abs().max(turned.abs()) };
