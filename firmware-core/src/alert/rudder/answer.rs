@@ -5,21 +5,21 @@
 //! hardly change: she turns `gain` times the rudder for each metre made, with a lag of so many metres.
 //!
 //! Learned from differences between one block of five seconds and the next, and only where the rudder moved
-//! well: then neither the standing helm nor a gust that is steered against can be taken for an answer, and
+//! well and in what follows: then neither the standing helm nor a gust that is steered against can be taken for an answer, and
 //! the sea, which a pilot steers against too late, cannot turn the sign.
 
 /// One metre of way and one of lag, in millimetres.
 const METRE: i64 = 1000;
 /// The lags tried, in millimetres: a small yacht of T = 1.5 s at 6 knots has 5 m, the 45 m craft of van
-/// Amerongen (1982) 66 to 267 m. Each about twice the one before: a lag half wrong costs little.
-const LAGS: [i64; 6] = [4 * METRE, 9 * METRE, 20 * METRE, 45 * METRE, 100 * METRE, 220 * METRE];
+/// Amerongen (1982) 66 to 267 m. Each is 1.8 times the one before: a lag a third wrong costs little.
+const LAGS: [i64; 8] = [4 * METRE, 7 * METRE, 12 * METRE, 20 * METRE, 36 * METRE, 65 * METRE, 118 * METRE, 215 * METRE];
 /// Gains are in parts of this, per metre: degrees of turn for each degree of rudder and metre of way.
 pub(super) const GAIN_ONE: i64 = 1 << 16;
 /// Before it is learned: a third of what van Amerongen's craft shows (0.073 to 0.134 a metre), which is
 /// long and slow beside any boat this watches; and a lag of 20 m, 6 s at 6 knots. So what is not known yet is
 /// judged late rather than wrongly.
 const PRESUMED_GAIN: i64 = GAIN_ONE / 40;
-const PRESUMED_LAG: usize = 2;
+const PRESUMED_LAG: usize = 3;
 /// Least and most that is believed.
 const LEAST_GAIN: i64 = GAIN_ONE / 64;
 const MOST_GAIN: i64 = GAIN_ONE;
@@ -149,6 +149,7 @@ impl Answer {
     /// A break in the data: blocks before and after are no neighbours.
     pub(super) fn interrupted(&mut self) {
         self.before = None;
+        self.teaches = 0;
         self.primed = false;
     }
 
@@ -273,8 +274,54 @@ mod tests {
             println!("{craft:?}: gain {gain:.4}, {gain_off:.2} of it; lag {lag} m, {lag_off:.2} of it");
             // A zigzag of blocks of five seconds tells their quotient well, which says how soon she turns, and
             // each alone coarsely.
-            assert!(known && (0.5..=2.0).contains(&gain_off) && (0.5..=2.0).contains(&lag_off), "{craft:?}");
+            assert!(known && (0.7..=1.4).contains(&gain_off) && (0.7..=1.4).contains(&lag_off), "{craft:?}");
             assert!((0.85..=1.15).contains(&(gain_off / lag_off)), "{craft:?}");
+        }
+    }
+
+    /// What is learned of a craft foretells her turn by the exact solution for a step of the rudder,
+    /// `K d (t - T (1 - e^(-t/T)))`, within 15 % after 10, 30 and 60 s; the craft zigzags by the exact solution too. Two yachts
+    /// of no source are there as well.
+    #[test]
+    fn what_is_learned_foretells_the_exact_turn_of_a_step() {
+        for (speed, k, t) in PUBLISHED.into_iter().chain([(3.1, 0.4, 1.5), (2.6, 0.25, 3.0)]) {
+            let decay = f64::exp(-0.5 / t);
+            let (mut answer, mut block) = (Answer::default(), Block::default());
+            let (mut rate, mut heading, mut rudder) = (0.0, 0.0, 10.0);
+            for half in 1..=3600 {
+                if heading * rudder >= 100.0 {
+                    rudder = -rudder;
+                }
+                let turned = k * rudder * 0.5 + (rate - k * rudder) * t * (1.0 - decay);
+                rate = k * rudder + (rate - k * rudder) * decay;
+                heading += turned;
+                block.turned += (turned * 1000.0) as i64;
+                answer.add(&mut block, (rudder * 16_000.0) as i64, (speed * 500.0) as i64);
+                if half % 10 == 0 {
+                    answer.learn(&core::mem::take(&mut block), true);
+                }
+            }
+            assert!(answer.is_known());
+            answer.interrupted();
+            answer.add(&mut Block::default(), 0, (speed * 500.0) as i64);
+            let mut foretold = 0;
+            for second in 1..=60 {
+                let mut block = Block::default();
+                for _ in 0..2 {
+                    answer.add(&mut block, 5 * 16_000, (speed * 500.0) as i64);
+                }
+                foretold += answer.turns(answer.rudder(&block), &block);
+                if [10, 30, 60].contains(&second) {
+                    let time = f64::from(second);
+                    let exact = k * 5.0 * (time - t * (1.0 - (-time / t).exp()));
+                    let off = foretold as f64 / 1000.0 / exact;
+                    println!("{speed} m/s, K {k}, T {t}: {second} s: {off:.3} of {exact:.2} deg");
+                    assert!(
+                        (0.85..=1.15).contains(&off),
+                        "{speed} m/s, K {k}, T {t}: {second} s: {off:.3} of {exact:.2}"
+                    );
+                }
+            }
         }
     }
 
@@ -283,7 +330,7 @@ mod tests {
         let yacht = (3.1, 0.4, 1.5);
         let (known, gain, lag) = learned(yacht, 200, 1.0);
         // 4.65 m lie between two that are tried, and the longer one goes with the larger gain.
-        assert!(known && (gain / (0.4 / 3.1) - 1.0).abs() < 0.35 && (lag == 4.0 || lag == 9.0), "{gain} {lag}");
+        assert!(known && (gain / (0.4 / 3.1) - 1.0).abs() < 0.35 && (lag == 4.0 || lag == 7.0), "{gain} {lag}");
         let (known, gain, _) = learned(yacht, 2000, -1.0);
         assert!(!known && gain < 0.03);
     }

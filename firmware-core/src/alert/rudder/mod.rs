@@ -7,6 +7,9 @@
 //! a headland change the standing helm by so much, and a pilot that steers against them holds rudder
 //! without a turn.
 //!
+//! A turn that was ordered is judged apart ([`ordered`]), by changes of rudder and turn alone: there a sensor
+//! whose sign turned shows on either helm.
+//!
 //! A rudder that stands while the pilot wants it elsewhere is found by itself ([`stands`]).
 
 mod answer;
@@ -70,6 +73,8 @@ const MOST_WRONG: i32 = 6 * ONE;
 /// e^10: of boats that answer, one in 20 000 starts of a sum comes so far; most blocks start none, for the
 /// rudder stays within its margin.
 const DESIGN: Design = Design { reference: 0, threshold: 10 * ONE, headstart: 0, ceiling: 16 * ONE };
+/// What an ordered turn that she answered takes off.
+const ANSWERED: i32 = 8 * ONE;
 /// Of the sums this part is forgotten in a block that says nothing: rudder held without a turn may be a helm
 /// that changed, and that is over in a minute or two; a turn the wrong way waits for the next turn.
 const FORGET: i32 = 16;
@@ -172,8 +177,7 @@ impl RudderUnanswered {
         }
         match self.signals.moment().map(|since| now.since(since)) {
             Some(lasting) if lasting >= self.delay => {
-                let wrong = self.wrong_way.sum().max(self.ordered.sum()) > DESIGN.threshold / 2;
-                let how = if wrong { Unanswered::WrongWay } else { Unanswered::NoTurn };
+                let how = if self.is_wrong() { Unanswered::WrongWay } else { Unanswered::NoTurn };
                 Verdict::Raised(self.evidence(how, lasting))
             }
             _ if self.blocks < SETTLED => Verdict::Unjudged(Why::Settling),
@@ -222,8 +226,16 @@ impl RudderUnanswered {
         let turned = self.swung.abs() > TURNED;
         let after_turn = if turned { self.margin.max(TURNED_MARGIN) } else { self.margin };
         let beyond = |margin: i64| (rudder.abs() - margin).max(0) * rudder.signum();
+        let mut went = rudder;
         if self.blocks >= SETTLED {
-            self.ordered.weigh(&self.answer, block, left, SIGMA);
+            let trial = self.ordered.weigh(&self.answer, block, left, SIGMA);
+            went = trial.against.unwrap_or(rudder);
+            // A quick boat may never need more rudder than the margin: two ordered turns that she answered end what
+            // signalled. One might be the wind's, that came to help.
+            if trial.answered && self.signals != Mark::NONE {
+                self.no_turn.step(-ANSWERED, &DESIGN);
+                self.wrong_way.step(-ANSWERED, &DESIGN);
+            }
             let should = |margin| self.answer.turns(beyond(margin), block);
             // A helm on the other side holds her straight and never turns her the wrong way: there the
             // margin need not be wider.
@@ -231,7 +243,10 @@ impl RudderUnanswered {
         }
         let centideg_per_min = block.turned * 6000 / ms.max(1);
         let turns = TurnRate::from_centideg_per_min(i32::try_from(centideg_per_min).unwrap_or(0));
-        self.seen = (Turn::from_mdeg(i32::try_from(rudder).unwrap_or(0)), turns);
+        // Of a wrong way what showed it is kept, and not the straight course after it.
+        if !self.is_wrong() || went.signum() * block.turned.signum() < 0 && block.turned.abs() >= STRAIGHT {
+            self.seen = (Turn::from_mdeg(i32::try_from(went).unwrap_or(0)), turns);
+        }
         let quiet = self.most() < DESIGN.threshold / 4;
         self.answer.learn(block, quiet);
         self.blocks = self.blocks.saturating_add(1);
@@ -248,6 +263,11 @@ impl RudderUnanswered {
             (true, false) => FOLLOW.min(i64::from(self.blocks)),
         };
         self.helm = (self.helm + off.clamp(-MOST_HELM, MOST_HELM) / part).clamp(-MOST_HELM, MOST_HELM);
+    }
+
+    /// Whether what stands is a wrong way.
+    fn is_wrong(&self) -> bool {
+        self.wrong_way.sum().max(self.ordered.sum()) > DESIGN.threshold / 2
     }
 
     /// The largest of the sums.

@@ -65,6 +65,15 @@ pub(super) struct Ordered {
     sum: i32,
 }
 
+/// What a block of an ordered turn showed.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Trial {
+    /// How far the rudder went, millidegrees, where that was against the turn.
+    pub(super) against: Option<i64>,
+    /// She is found to answer; the trial is over.
+    pub(super) answered: bool,
+}
+
 impl Ordered {
     /// The logarithm of how much likelier a reversed rudder is than a right one, times [`ONE`]; under nothing
     /// while a turn is answered.
@@ -73,13 +82,7 @@ impl Ordered {
     }
 
     /// How far she still has to turn to a course just ordered; in this block she turned `turned` millidegrees so far.
-    pub(super) fn left(
-        &mut self,
-        picture: &Picture,
-        steering: Steering,
-        turned: i64,
-        now: Instant,
-    ) -> Option<Turn> {
+    pub(super) fn left(&mut self, picture: &Picture, steering: Steering, turned: i64, now: Instant) -> Option<Turn> {
         let Steering::Heading { order, by: by @ (OrderedBy::Owner | OrderedBy::Wire(_)), held: false } = steering
         else {
             self.order = None;
@@ -120,7 +123,8 @@ impl Ordered {
 
     /// Weighs a block at whose end she has `left` to turn. `sigma` in millidegrees: what she turns beside her
     /// answer.
-    pub(super) fn weigh(&mut self, answer: &Answer, block: &Block, left: Option<Turn>, sigma: i64) {
+    pub(super) fn weigh(&mut self, answer: &Answer, block: &Block, left: Option<Turn>, sigma: i64) -> Trial {
+        let mut trial = Trial { against: None, answered: false };
         let at = answer.rudder_so_far(block);
         let (rudder, turned) = (at - i64::from(self.rudder), block.turned - i64::from(self.turned));
         if let (Some(left), true) = (left, self.blocks >= LATELY) {
@@ -133,9 +137,11 @@ impl Ordered {
                 let large = if answer.is_known() { should.abs() } else { should.abs().max(turned.abs()) };
                 let score = score(-2 * should.signum() * large * turned, sigma * sigma, MOST);
                 self.sum = self.sum.saturating_add(score).clamp(-CEILING, CEILING);
+                trial.against = (score > 0).then_some(rudder);
             }
             // Come round, or found to answer: what follows checks her swing.
-            if left.size() < ROUND || self.sum < -ANSWERS {
+            trial.answered = self.sum < -ANSWERS;
+            if left.size() < ROUND || trial.answered {
                 self.since = Mark::NONE;
             }
         }
@@ -145,5 +151,6 @@ impl Ordered {
         let follow = |was: i32, new: i64, part: i32| was + (i32::try_from(new).unwrap_or(was) - was) / part;
         self.rudder = follow(self.rudder, at, if helm { self.blocks.min(2) } else { self.blocks });
         self.turned = follow(self.turned, block.turned, self.blocks);
+        trial
     }
 }
