@@ -161,7 +161,7 @@ fn sail(craft: Craft, seconds: u64, mut affairs: impl FnMut(f64, f64) -> Affairs
 
 /// 40 degrees to and fro, every four minutes.
 fn orders(now_s: f64) -> f64 {
-    if (now_s / 240.0) as u64 % 2 == 0 { 90.0 } else { 130.0 }
+    if ((now_s / 240.0) as u64).is_multiple_of(2) { 90.0 } else { 130.0 }
 }
 
 /// Every craft, with the yaw of a sea that she would feel: the long ones less.
@@ -274,7 +274,7 @@ fn a_broach_is_no_alert() {
 fn going_astern_is_not_judged() {
     let heard = sail(YACHTS[0], 3600, |now_s, _| Affairs {
         astern: now_s > 1200.0,
-        by_hand: Some(if (now_s / 20.0) as u64 % 2 == 0 { -15.0 } else { 9.0 }),
+        by_hand: Some(if ((now_s / 20.0) as u64).is_multiple_of(2) { -15.0 } else { 9.0 }),
         ..FAIR
     });
     assert_eq!(heard.raised, []);
