@@ -7,9 +7,13 @@
 //! a headland change the standing helm by so much, and a pilot that steers against them holds rudder
 //! without a turn.
 //!
+//! A turn that was ordered is judged apart ([`ordered`]), by changes of rudder and turn alone: there a sensor
+//! whose sign turned shows on either helm.
+//!
 //! A rudder that stands while the pilot wants it elsewhere is found by itself ([`stands`]).
 
 mod answer;
+mod ordered;
 mod stands;
 
 use crate::alert::Evidence;
@@ -34,6 +38,7 @@ use crate::time::Span;
 use crate::unit::Speed;
 use answer::Answer;
 use answer::Block;
+use ordered::Ordered;
 use stands::Standing;
 use stands::Stands;
 
@@ -42,6 +47,8 @@ const LEAST: Speed = Speed::from_milliknots(2000);
 /// So much rudder beyond the standing helm is left out. A small yacht's weather helm changes by 2 to 5
 /// degrees in a gust (common practice, no source).
 const MARGIN: Turn = Turn::from_deg(6);
+/// A block that turns so much, millidegrees, is a turn and no wave.
+const PLAIN: i64 = 10_000;
 /// After a turn by so much, millidegrees, the helm is another, and may stand on the other side: until it is
 /// found anew, which is quicker then, so much is left out.
 const TURNED: i64 = 30_000;
@@ -66,6 +73,8 @@ const MOST_WRONG: i32 = 6 * ONE;
 /// e^10: of boats that answer, one in 20 000 starts of a sum comes so far; most blocks start none, for the
 /// rudder stays within its margin.
 const DESIGN: Design = Design { reference: 0, threshold: 10 * ONE, headstart: 0, ceiling: 16 * ONE };
+/// What an ordered turn that she answered takes off.
+const ANSWERED: i32 = 8 * ONE;
 /// Of the sums this part is forgotten in a block that says nothing: rudder held without a turn may be a helm
 /// that changed, and that is over in a minute or two; a turn the wrong way waits for the next turn.
 const FORGET: i32 = 16;
@@ -101,6 +110,7 @@ pub struct RudderUnanswered {
     swung: i64,
     no_turn: Cusum,
     wrong_way: Cusum,
+    ordered: Ordered,
     seen: (Turn, TurnRate),
     signals: Mark,
     stands: Stands,
@@ -123,6 +133,7 @@ impl RudderUnanswered {
             swung: 0,
             no_turn: Cusum::default(),
             wrong_way: Cusum::default(),
+            ordered: Ordered::default(),
             seen: (Turn::ZERO, TurnRate::default()),
             signals: Mark::NONE,
             stands: Stands::default(),
@@ -146,9 +157,15 @@ impl RudderUnanswered {
         };
         let Some(raw) = primary.raw.fresh(now) else { return self.pause(Why::NoHeading) };
         let before = self.before.replace((primary.origin, raw, now));
+        let left = self.ordered.left(picture, steering, self.block.turned, now);
         let elapsed = before.filter(|(origin, ..)| *origin == primary.origin).map(|(_, h, at)| (h, now.since(at)));
         match elapsed.map(|(h, span)| (h, i64::try_from(span.as_ms()).unwrap_or(i64::MAX))) {
-            Some((last, ms @ 1..=2000)) => self.step(i64::from(last.turn_to(raw).as_mdeg()), rudder, speed, ms, now),
+            Some((last, ms @ 1..=2000)) => {
+                self.step(i64::from(last.turn_to(raw).as_mdeg()), rudder, speed, ms);
+                if self.block_ms >= BLOCK_MS {
+                    self.weigh(left, now);
+                }
+            }
             _ => self.interrupt(),
         }
         if let Some((how, since)) = self.stands.judge(picture, steering, rudder, now) {
@@ -160,8 +177,7 @@ impl RudderUnanswered {
         }
         match self.signals.moment().map(|since| now.since(since)) {
             Some(lasting) if lasting >= self.delay => {
-                let wrong = self.wrong_way.sum() > DESIGN.threshold / 2;
-                let how = if wrong { Unanswered::WrongWay } else { Unanswered::NoTurn };
+                let how = if self.is_wrong() { Unanswered::WrongWay } else { Unanswered::NoTurn };
                 Verdict::Raised(self.evidence(how, lasting))
             }
             _ if self.blocks < SETTLED => Verdict::Unjudged(Why::Settling),
@@ -184,13 +200,14 @@ impl RudderUnanswered {
 
     fn interrupt(&mut self) {
         self.answer.interrupted();
+        self.ordered.interrupted();
         self.block = Block::default();
         self.block_ms = 0;
         self.rate = 0;
         self.rudder = None;
     }
 
-    fn step(&mut self, turned: i64, rudder: Turn, speed: Speed, ms: i64, now: Instant) {
+    fn step(&mut self, turned: i64, rudder: Turn, speed: Speed, ms: i64) {
         let smooth = |old: i64, new: i64| old + (new - old) * ms / (ms + SMOOTH_MS);
         let rudder_16 = i64::from(rudder.as_mdeg()) * 16;
         let rudder_16 = self.rudder.map_or(rudder_16, |old| smooth(old, rudder_16));
@@ -199,19 +216,26 @@ impl RudderUnanswered {
         self.block.turned += self.rate * ms / 16_000;
         self.answer.add(&mut self.block, rudder_16, i64::from(speed.as_mm_s()) * ms / 1000);
         self.block_ms += ms;
-        if self.block_ms >= BLOCK_MS {
-            let block = core::mem::take(&mut self.block);
-            let ms = core::mem::take(&mut self.block_ms);
-            self.weigh(&block, ms, now);
-        }
     }
 
-    fn weigh(&mut self, block: &Block, ms: i64, now: Instant) {
+    /// The block is full; she has `left` to turn to a course just ordered.
+    fn weigh(&mut self, left: Option<Turn>, now: Instant) {
+        let block = &core::mem::take(&mut self.block);
+        let ms = core::mem::take(&mut self.block_ms);
         let rudder = self.answer.rudder(block) - self.helm;
         let turned = self.swung.abs() > TURNED;
         let after_turn = if turned { self.margin.max(TURNED_MARGIN) } else { self.margin };
         let beyond = |margin: i64| (rudder.abs() - margin).max(0) * rudder.signum();
+        let mut went = rudder;
         if self.blocks >= SETTLED {
+            let trial = self.ordered.weigh(&self.answer, block, left, SIGMA);
+            went = trial.against.unwrap_or(rudder);
+            // A quick boat may never need more rudder than the margin: two ordered turns that she answered end what
+            // signalled. One might be the wind's, that came to help.
+            if trial.answered && self.signals != Mark::NONE {
+                self.no_turn.step(-ANSWERED, &DESIGN);
+                self.wrong_way.step(-ANSWERED, &DESIGN);
+            }
             let should = |margin| self.answer.turns(beyond(margin), block);
             // A helm on the other side holds her straight and never turns her the wrong way: there the
             // margin need not be wider.
@@ -219,8 +243,11 @@ impl RudderUnanswered {
         }
         let centideg_per_min = block.turned * 6000 / ms.max(1);
         let turns = TurnRate::from_centideg_per_min(i32::try_from(centideg_per_min).unwrap_or(0));
-        self.seen = (Turn::from_mdeg(i32::try_from(rudder).unwrap_or(0)), turns);
-        let quiet = self.no_turn.sum().max(self.wrong_way.sum()) < DESIGN.threshold / 4;
+        // Of a wrong way what showed it is kept, and not the straight course after it.
+        if !self.is_wrong() || went.signum() * block.turned.signum() < 0 && block.turned.abs() >= STRAIGHT {
+            self.seen = (Turn::from_mdeg(i32::try_from(went).unwrap_or(0)), turns);
+        }
+        let quiet = self.most() < DESIGN.threshold / 4;
         self.answer.learn(block, quiet);
         self.blocks = self.blocks.saturating_add(1);
         self.swung += block.turned - self.swung / FORGET_SWING;
@@ -236,6 +263,16 @@ impl RudderUnanswered {
             (true, false) => FOLLOW.min(i64::from(self.blocks)),
         };
         self.helm = (self.helm + off.clamp(-MOST_HELM, MOST_HELM) / part).clamp(-MOST_HELM, MOST_HELM);
+    }
+
+    /// Whether what stands is a wrong way.
+    fn is_wrong(&self) -> bool {
+        self.wrong_way.sum().max(self.ordered.sum()) > DESIGN.threshold / 2
+    }
+
+    /// The largest of the sums.
+    fn most(&self) -> i32 {
+        self.no_turn.sum().max(self.wrong_way.sum()).max(self.ordered.sum())
     }
 
     /// One block: what the rudder should turn her, by the two margins, and what she turned.
@@ -256,7 +293,11 @@ impl RudderUnanswered {
                 sum.step(-(sum.sum() / forget), &DESIGN);
             }
         }
-        let most = self.no_turn.sum().max(self.wrong_way.sum());
+        // What an ordered turn signalled is over when another large turn is as the rudder says, ordered or not.
+        if self.signals != Mark::NONE && of_wrong * turned > 0 && turned.abs() >= PLAIN {
+            self.ordered.take_back(score(likelihoods[1].1, SIGMA * SIGMA, MOST_WRONG));
+        }
+        let most = self.most();
         if most > DESIGN.threshold {
             self.signals.moment_or(now);
         } else if most < DESIGN.threshold / 2 {
