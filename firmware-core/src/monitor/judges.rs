@@ -34,6 +34,7 @@ use crate::picture::Picture;
 use crate::picture::SourceId;
 use crate::picture::Steering;
 use crate::time::Instant;
+use crate::time::Mark;
 
 /// The headings that are watched by name: the primary, the pilot's, the second.
 const ROLES: usize = 3;
@@ -59,6 +60,8 @@ pub(super) struct Judges {
     rudder: RudderUnanswered,
     card: CardDoubtful,
     judging: [Result<(), Why>; AlertKind::ALL.len()],
+    /// When the next heading is lost, if it does not come before then.
+    due: Mark,
 }
 
 /// A heading with a role, or the name of one that never came.
@@ -89,6 +92,7 @@ impl Judges {
             rudder: RudderUnanswered::new(limit(AlertKind::RudderUnanswered)),
             card: CardDoubtful::new(limit(AlertKind::CardDoubtful)),
             judging: [Err(Why::Starting); AlertKind::ALL.len()],
+            due: Mark::NONE,
         }
     }
 
@@ -100,6 +104,56 @@ impl Judges {
     /// Whether each alert judges just now.
     pub(super) fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
         &self.judging
+    }
+
+    /// The next moment at which a heading may be lost: for [`judge_lost`](Self::judge_lost).
+    pub(super) fn due(&self) -> Option<Instant> {
+        self.due.moment()
+    }
+
+    /// Judges the headings whose time is over now, and the sources they come on, before everything else is
+    /// judged again.
+    pub(super) fn judge_lost(
+        &mut self,
+        now: Instant,
+        settings: &Kept,
+        picture: &Picture,
+        arbiter: &mut Arbiter,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        let roles = roles(picture);
+        for (index, role) in roles.iter().enumerate() {
+            let Some(Role { channel: Some((_, channel)), instance, named }) = role else { continue };
+            // One that has just taken another's place waits until everything is judged.
+            let same = self.judged_as[index] == Some(*instance);
+            if !same || channel.raw.stale_at().is_none_or(|stale| stale > now) {
+                continue;
+            }
+            let source = channel.origin.source;
+            if !settings.limit(AlertKind::InputLost).disabled {
+                let verdict = self.input_lost[source.index()].judge(now);
+                arbiter.take(now, AlertKind::InputLost, Instance::Source(source), verdict, None, out);
+            }
+            if awaited(&self.input_lost, settings, channel, now).is_none() {
+                let verdict = self.heading_lost[index].judge(Some(&channel.raw), *named, now);
+                let follows = cause(arbiter, channel.origin);
+                arbiter.take(now, AlertKind::HeadingLost, *instance, verdict, follows, out);
+            }
+        }
+        self.due = self.next_lost(now, settings, &roles);
+    }
+
+    /// When the next of the headings that are watched is lost, if it does not come before then.
+    fn next_lost(&self, now: Instant, settings: &Kept, roles: &[Option<Role<'_>>; ROLES]) -> Mark {
+        if settings.limit(AlertKind::HeadingLost).disabled {
+            return Mark::NONE;
+        }
+        let channels = roles.iter().flatten().filter_map(|role| role.channel);
+        let moments = channels.filter_map(|(_, channel)| {
+            let stale = channel.raw.stale_at()?;
+            if stale > now { Some(stale) } else { awaited(&self.input_lost, settings, channel, now) }
+        });
+        moments.min().into()
     }
 
     /// Judges everything once, causes before what may follow from them.
@@ -135,11 +189,15 @@ impl Judges {
                 take(AlertKind::InputDamaged, instance, verdict, None, arbiter);
             }
         }
-        for (index, role) in roles.into_iter().enumerate() {
+        for (index, role) in roles.iter().enumerate() {
             let Some(role) = role else { continue };
             if on(AlertKind::HeadingLost) {
                 let value = role.channel.map(|(_, channel)| &channel.raw);
-                let verdict = self.heading_lost[index].judge(value, role.named, now);
+                let waits = |(_, channel)| awaited(&self.input_lost, settings, channel, now).is_some();
+                let verdict = match role.channel.is_some_and(waits) {
+                    true => Verdict::Unjudged(Why::NoHeading),
+                    false => self.heading_lost[index].judge(value, role.named, now),
+                };
                 let follows = role.channel.and_then(|(_, channel)| cause(arbiter, channel.origin));
                 take(AlertKind::HeadingLost, role.instance, verdict, follows, arbiter);
             }
@@ -205,6 +263,7 @@ impl Judges {
             let verdict = self.card.judge(picture, now);
             take(AlertKind::CardDoubtful, primary, verdict, heading_at_fault, arbiter);
         }
+        self.due = self.next_lost(now, settings, &roles);
     }
 }
 
@@ -245,6 +304,21 @@ impl Judges {
             }
         }
     }
+}
+
+/// A cable that is pulled out is one alarm and not two: a stale heading whose source fell silent before the
+/// next value was due is not judged before the source is, at this moment.
+fn awaited(
+    inputs: &[InputLost; SourceId::MAX],
+    settings: &Kept,
+    channel: &HeadingChannel,
+    now: Instant,
+) -> Option<Instant> {
+    if channel.raw.stale_at().is_none_or(|stale| stale > now) || settings.limit(AlertKind::InputLost).disabled {
+        return None;
+    }
+    let input = &inputs[channel.origin.source.index()];
+    input.due(now).filter(|_| input.last() <= channel.raw.next_at())
 }
 
 /// An alert of several instances judges if one of them does.
