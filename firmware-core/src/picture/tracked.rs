@@ -65,6 +65,7 @@ impl<T> Default for Tracked<T> {
 
 impl<T: Copy> Tracked<T> {
     /// A good value came.
+    #[inline]
     pub fn take(&mut self, now: Instant, value: T) {
         if !self.is_fresh(now) {
             self.run_began = now;
@@ -167,7 +168,9 @@ impl<T: Copy> Tracked<T> {
     }
 
     fn is_fresh(&self, now: Instant) -> bool {
-        self.value.is_some() && now.since(self.last) <= self.stale_after()
+        let age = now.since(self.last);
+        // The first alone tells of nearly all, and every sentence asks.
+        self.value.is_some() && (age <= LEAST_STALE || age <= self.stale_after())
     }
 
     /// One gap more. A single long gap may not teach the watch patience with silence, so a gap
@@ -181,10 +184,14 @@ impl<T: Copy> Tracked<T> {
             self.interval_16 = sixteenths(gap_ms.min(FIRST_GAP_MS));
             return;
         }
-        let usual = u64::from(self.interval_16 / 16);
+        let old = self.interval_16;
+        if gap_ms < BURST_MS {
+            self.interval_16 = (old * 63 + sixteenths(gap_ms)) / 64;
+            return;
+        }
+        let usual = u64::from(old / 16);
         let counted = gap_ms.min((usual * 2).max(2000)).min(LONGEST_GAP_MS);
-        let part = if gap_ms < BURST_MS { 64 } else { 8 };
-        self.interval_16 = (self.interval_16 * (part - 1) + sixteenths(counted)) / part;
+        self.interval_16 = (old * 7 + sixteenths(counted)) / 8;
     }
 }
 
