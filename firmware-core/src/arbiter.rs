@@ -117,28 +117,62 @@ struct Slot {
 #[derive(Debug, Default)]
 pub struct Arbiter {
     slots: Vec<Slot, ALERTS>,
+    /// A bit for each kind that was ever in a slot: most never are, and are judged all the time.
+    known: u16,
 }
+
+/// The bit of a kind.
+const fn bit(kind: AlertKind) -> u16 {
+    1 << kind as u16
+}
+
+const _: () = assert!(AlertKind::ALL.len() <= 16, "a bit for each kind");
 
 impl Arbiter {
     /// An arbiter without alerts.
     pub const fn new() -> Self {
-        Self { slots: Vec::new() }
+        Self { slots: Vec::new(), known: 0 }
     }
 
     /// Takes the verdict on one alert. `follows` names the alert that this one follows from.
+    #[inline(always)]
     pub fn take(
         &mut self,
         now: Instant,
         kind: AlertKind,
         instance: Instance,
-        verdict: Verdict,
+        verdict: &Verdict,
         follows: Option<AlertKind>,
         out: &mut impl FnMut(AlertChange),
     ) {
-        let index = self.slots.iter().position(|slot| slot.change.kind == kind && slot.change.instance == instance);
-        match (verdict, index.and_then(|index| self.slots.get_mut(index))) {
-            (Verdict::Raised(evidence), Some(slot)) => slot.raise(now, evidence, follows, out),
-            (Verdict::Raised(evidence), None) => {
+        match verdict {
+            Verdict::Raised(evidence) => self.raised(now, kind, instance, evidence, follows, out),
+            Verdict::Clear if self.known & bit(kind) != 0 => self.clear(now, kind, instance, out),
+            Verdict::Clear | Verdict::Unjudged(_) => {}
+        }
+    }
+
+    #[inline(never)]
+    fn clear(&mut self, now: Instant, kind: AlertKind, instance: Instance, out: &mut impl FnMut(AlertChange)) {
+        if let Some(slot) = self.slots.iter_mut().find(|slot| slot.is(kind, instance)) {
+            slot.rectify(now, out);
+        }
+    }
+
+    #[inline(never)]
+    fn raised(
+        &mut self,
+        now: Instant,
+        kind: AlertKind,
+        instance: Instance,
+        evidence: &Evidence,
+        follows: Option<AlertKind>,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        match self.slots.iter_mut().find(|slot| slot.is(kind, instance)) {
+            Some(slot) => slot.raise(now, *evidence, follows, out),
+            None => {
+                self.known |= bit(kind);
                 let change = AlertChange {
                     at: now,
                     kind,
@@ -152,10 +186,10 @@ impl Arbiter {
                     escalated: false,
                     repeated: false,
                     follows,
-                    evidence,
+                    evidence: *evidence,
                 };
                 let mut slot = Slot { change, raised: now, alone: Mark::NONE };
-                slot.raise(now, evidence, follows, out);
+                slot.raise(now, *evidence, follows, out);
                 // The table holds every alert there can be. If it is full all the same, one that is
                 // over makes room, or this one would be raised anew each time it is judged.
                 if let Err(slot) = self.slots.push(slot) {
@@ -166,8 +200,6 @@ impl Arbiter {
                     }
                 }
             }
-            (Verdict::Clear, Some(slot)) => slot.rectify(now, out),
-            (Verdict::Clear, None) | (Verdict::Unjudged(_), _) => {}
         }
     }
 
@@ -182,9 +214,10 @@ impl Arbiter {
         ago: Span,
         out: &mut impl FnMut(AlertChange),
     ) {
-        if self.slots.iter().any(|slot| slot.change.kind == kind && slot.change.instance == instance) {
+        if self.slots.iter().any(|slot| slot.is(kind, instance)) {
             return;
         }
+        self.known |= bit(kind);
         let change = AlertChange {
             at: now,
             kind,
@@ -270,8 +303,12 @@ impl Arbiter {
     /// Whether this alert stands now. One that is only presented again is the cause of no other:
     /// nobody knows whether it stands.
     pub fn stands(&self, kind: AlertKind, instance: Instance) -> bool {
-        let this = |slot: &Slot| slot.change.kind == kind && slot.change.instance == instance;
-        self.slots.iter().any(|slot| this(slot) && slot.stands() && !slot.carried())
+        self.known & bit(kind) != 0 && self.stands_in_a_slot(kind, instance)
+    }
+
+    #[inline(never)]
+    fn stands_in_a_slot(&self, kind: AlertKind, instance: Instance) -> bool {
+        self.slots.iter().any(|slot| slot.is(kind, instance) && slot.stands() && !slot.carried())
     }
 
     /// Every alert that is not normal, in the order they were first raised.
@@ -281,6 +318,11 @@ impl Arbiter {
 }
 
 impl Slot {
+    /// Whether it is this alert.
+    fn is(&self, kind: AlertKind, instance: Instance) -> bool {
+        self.change.kind == kind && self.change.instance == instance
+    }
+
     /// Whether it stood in an earlier watch, and nothing has been judged of it since.
     fn carried(&self) -> bool {
         matches!(self.change.evidence, Evidence::PresentedAgain { .. })

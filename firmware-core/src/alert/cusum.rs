@@ -75,6 +75,11 @@ impl Cusum {
         self.sum > design.threshold
     }
 
+    /// Whether `score` leaves the sum at nothing, where it is: whatever the threshold.
+    pub const fn rests(&self, score: i32, reference: i32) -> bool {
+        self.sum == 0 && score <= reference
+    }
+
     /// The sum now, in standard deviations times [`ONE`].
     pub const fn sum(&self) -> i32 {
         self.sum
@@ -110,6 +115,11 @@ impl TwoSided {
             (_, true) => Some(-1),
             _ => None,
         }
+    }
+
+    /// Whether `score` leaves both sums at nothing, where they are: whatever the threshold.
+    pub const fn rests(&self, score: i32, reference: i32) -> bool {
+        self.plus.rests(score, reference) && self.minus.rests(score.saturating_neg(), reference)
     }
 
     /// The larger of the two sums, in standard deviations times [`ONE`].

@@ -87,6 +87,11 @@ impl Impaired {
     /// Judges.
     pub fn judge(&mut self, now: Instant) -> Verdict {
         let fails = self.fails.moment();
+        // As nearly always: nothing lasts, and nothing stands.
+        if fails.is_none() && !self.latch.is_up() {
+            self.latch = Latch::default();
+            return Verdict::Clear;
+        }
         if self.latch.step(now, fails.is_some(), fails.is_none(), self.delay, BACK) {
             Verdict::Raised(Evidence::Impaired { lasting: fails.map_or(Span::ZERO, |since| now.since(since)) })
         } else {

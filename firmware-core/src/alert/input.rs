@@ -49,6 +49,18 @@ impl InputLost {
         self.works = works;
     }
 
+    /// When it is lost for having fallen silent, if nothing more comes; none where it is lost already, and
+    /// where the owner lets it be silent for longer.
+    pub fn due(&self, now: Instant) -> Option<Instant> {
+        let due = self.alive.stale_at().filter(|due| *due > now);
+        due.filter(|_| self.works && self.delay == Span::ZERO)
+    }
+
+    /// When its last line came.
+    pub fn last(&self) -> Instant {
+        self.alive.last()
+    }
+
     /// Judges.
     pub fn judge(&mut self, now: Instant) -> Verdict {
         let heard = self.alive.latest().is_some();

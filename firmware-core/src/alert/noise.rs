@@ -22,6 +22,9 @@ const SUPPOSED: u8 = 6;
 /// wash, or the fault itself, is no sea state.
 const WILD: i64 = 9;
 
+/// No mean: none is so far out.
+const NONE: i32 = i32::MIN;
+
 /// How a thousandth of a degree that is quiet swings and wanders.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Noise {
@@ -30,7 +33,10 @@ pub(super) struct Noise {
     swing: i64,
     long_run: i64,
     sum: i32,
-    before: Option<i32>,
+    /// The root of the swing: it is asked for at every step, and is another only after a block.
+    rms: u32,
+    /// The mean of the block before, [`NONE`] where there is none.
+    before: i32,
     count: u8,
     blocks: u8,
 }
@@ -44,7 +50,8 @@ impl Noise {
             sum: 0,
             squares: 0,
             count: 0,
-            before: None,
+            rms: crate::angle::trig::sqrt(swing.unsigned_abs() * swing.unsigned_abs()),
+            before: NONE,
             swing: swing * swing,
             long_run: long_run * long_run,
             blocks: SUPPOSED,
@@ -63,23 +70,27 @@ impl Noise {
         let (mean, block) = (self.sum / i32::from(BLOCK), i64::from(BLOCK));
         let inside = (self.squares / block - i64::from(mean) * i64::from(mean)).max(0);
         (self.sum, self.squares, self.count) = (0, 0, 0);
-        let Some(before) = self.before.replace(mean) else { return };
+        let before = core::mem::replace(&mut self.before, mean);
+        if before == NONE {
+            return;
+        }
         let step = i64::from(mean) - i64::from(before);
         let part = self.blocks.min(MEMORY);
         self.blocks = part + 1;
         let towards = |old: i64, new: i64| old + (new.min(old.max(1) * WILD) - old) / i64::from(part);
         self.swing = towards(self.swing, inside);
+        self.rms = crate::angle::trig::sqrt(self.swing.unsigned_abs());
         self.long_run = towards(self.long_run, step * step / 2 * BLOCK_S);
     }
 
     /// The run of quiet values is broken: the block begins again.
     pub(super) fn interrupt(&mut self) {
-        (self.sum, self.squares, self.count, self.before) = (0, 0, 0, None);
+        (self.sum, self.squares, self.count, self.before) = (0, 0, 0, NONE);
     }
 
     /// The rms of the swing, millidegrees.
     pub(super) fn swing(&self) -> i64 {
-        i64::from(crate::angle::trig::sqrt(u64::try_from(self.swing).unwrap_or(0)))
+        i64::from(self.rms)
     }
 
     /// The variance of an average with the time constant `tau_s`: millidegrees squared.

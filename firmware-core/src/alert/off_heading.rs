@@ -139,7 +139,10 @@ impl OffHeading {
     /// The sequential test: whether the mean lies beyond the limit.
     fn is_out(&mut self, off: Turn, now: Instant) -> bool {
         let limit = self.limit.as_mdeg();
-        let design = Design::new(limit, self.yaw.threshold(limit / 3, HALF_SWING_S, LEAST, MOST));
+        // A sum of nothing is under any threshold, and the threshold is dear.
+        let rests = self.test.rests(off.as_mdeg(), limit);
+        let threshold = if rests { limit } else { self.yaw.threshold(limit / 3, HALF_SWING_S, LEAST, MOST) };
+        let design = Design::new(limit, threshold);
         let signal = self.test.step(off.as_mdeg(), &design).is_some();
         if self.test.sum() == 0 {
             self.out_since = None;

@@ -5,6 +5,15 @@ use crate::time::Instant;
 use crate::time::Mark;
 use crate::time::Span;
 
+/// `old`, drawn towards `new` for `ms` milliseconds with the time constant `tau_ms`; one of them is not zero.
+#[inline]
+pub(super) const fn towards(old: i64, new: i64, ms: i64, tau_ms: i64) -> i64 {
+    const HALF_SECOND: i64 = 500;
+    let way = new - old;
+    // Nearly every step of a judge is half a second, and then there is nothing left to divide by.
+    old + if ms == HALF_SECOND { way * HALF_SECOND / (HALF_SECOND + tau_ms) } else { way * ms / (ms + tau_ms) }
+}
+
 /// An exponential average of a signed angle; it takes the short way round the circle.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Smooth {

@@ -15,6 +15,7 @@ use crate::alert::cusum::Design;
 use crate::alert::cusum::ONE;
 use crate::alert::cusum::TwoSided;
 use crate::alert::cusum::score;
+use crate::alert::smooth::towards;
 use crate::angle::Bearing;
 use crate::angle::Turn;
 use crate::angle::TurnRate;
@@ -177,12 +178,13 @@ impl TurnRateDisagreement {
             // A gap, or another heading: what was being summed is of no use.
             _ => self.drop_sums(),
         }
-        let design = self.design();
+        // A sum of nothing is under any threshold.
+        let threshold = if self.drift.sum() == 0 { ONE } else { self.design().threshold };
         // What one damping explains is no silence.
         let silent = self.silent.iter().map(Cusum::sum).min().unwrap_or(0);
-        let signals = self.drift.sum() > design.threshold || silent > SILENT.threshold;
+        let signals = self.drift.sum() > threshold || silent > SILENT.threshold;
         // It stands until the sums say that all is well again, and not only less bad.
-        let well = self.drift.sum() < design.threshold / 2 && silent < SILENT.threshold / 2;
+        let well = self.drift.sum() < threshold / 2 && silent < SILENT.threshold / 2;
         if signals {
             self.signals.moment_or(now);
         } else if well {
@@ -222,10 +224,9 @@ impl TurnRateDisagreement {
 
     /// `turned` millidegrees of heading in `ms`; the gyro in millidegrees a second times 16.
     fn step(&mut self, turned: i64, gyro: i64, ms: i64) {
-        let smooth = |old: i64, new: i64, tau: i64| old + (new - old) * ms / (ms + tau);
-        self.heading_rate = smooth(self.heading_rate, turned * 16 * 1000 / ms, SMOOTH_MS);
-        self.gyro_rate = smooth(self.gyro_rate, gyro, SMOOTH_MS);
-        self.damped_rate = smooth(self.damped_rate, self.gyro_rate, DAMPING_MS);
+        self.heading_rate = towards(self.heading_rate, turned * 16 * 1000 / ms, ms, SMOOTH_MS);
+        self.gyro_rate = towards(self.gyro_rate, gyro, ms, SMOOTH_MS);
+        self.damped_rate = towards(self.damped_rate, self.gyro_rate, ms, DAMPING_MS);
         self.damped += self.damped_rate * ms / 1000;
         let narrow = |value: i64| i32::try_from(value).unwrap_or(0);
         let (heading, gyro) = (self.heading_rate * ms / 1000, self.gyro_rate * ms / 1000);

@@ -30,9 +30,16 @@ impl Bearing {
     /// The direction `mdeg` millidegrees clockwise from north, any number of circles taken out.
     #[inline]
     pub const fn from_mdeg(mdeg: i64) -> Self {
-        // rem_euclid of a value below 360 000 fits an i32.
-        #[expect(clippy::cast_possible_truncation, reason = "the remainder is below 360 000")]
-        Self(mdeg.rem_euclid(CIRCLE as i64) as i32)
+        // Hardly any is a circle away, and a remainder is dear.
+        let circle = CIRCLE as i64;
+        let within = match mdeg {
+            _ if mdeg < -circle || mdeg >= 2 * circle => mdeg.rem_euclid(circle),
+            _ if mdeg < 0 => mdeg + circle,
+            _ if mdeg >= circle => mdeg - circle,
+            _ => mdeg,
+        };
+        #[expect(clippy::cast_possible_truncation, reason = "it is below 360 000")]
+        Self(within as i32)
     }
 
     /// The direction `deg` whole degrees clockwise from north.
@@ -49,7 +56,7 @@ impl Bearing {
     /// The shorter way from here to `other`: over -180 up to and including +180 degrees.
     #[inline]
     pub const fn turn_to(self, other: Self) -> Turn {
-        Turn(other.0 - self.0).wrapped()
+        Turn(shorter(other.0 - self.0))
     }
 
     /// The opposite direction.
@@ -88,8 +95,20 @@ impl Turn {
     /// The same turn with whole circles taken out: over -180 up to and including +180 degrees.
     #[inline]
     pub const fn wrapped(self) -> Self {
-        let within = self.0.rem_euclid(CIRCLE);
-        Self(if within > CIRCLE / 2 { within - CIRCLE } else { within })
+        // Nearly every one is within a circle, and a remainder is dear.
+        let within = if self.0 <= -CIRCLE || self.0 > CIRCLE { self.0 % CIRCLE } else { self.0 };
+        Self(shorter(within))
+    }
+}
+
+/// The shorter way of one that is less than a circle.
+#[inline]
+const fn shorter(mdeg: i32) -> i32 {
+    const HALF: i32 = CIRCLE / 2;
+    match mdeg {
+        _ if mdeg > HALF => mdeg - CIRCLE,
+        _ if mdeg <= -HALF => mdeg + CIRCLE,
+        _ => mdeg,
     }
 }
 
@@ -215,6 +234,21 @@ mod tests {
                 assert!(turn.as_mdeg() > -180_000 && turn.as_mdeg() <= 180_000);
             }
         }
+    }
+
+    #[test]
+    fn circles_are_taken_out_as_a_remainder_takes_them() {
+        let edges = [-3, -2, -1, 0, 1, 2, 3].map(|halves: i64| halves * i64::from(CIRCLE) / 2);
+        let near = edges.into_iter().flat_map(|edge| (edge - 2)..=(edge + 2));
+        for mdeg in near.chain([i32::MIN.into(), i32::MAX.into(), -720_001, 719_999, 1_000_000_000]) {
+            let within = mdeg.rem_euclid(CIRCLE.into());
+            assert_eq!(i64::from(Bearing::from_mdeg(mdeg).as_mdeg()), within, "{mdeg}");
+            let turn = Turn::from_mdeg(i32::try_from(mdeg).unwrap()).wrapped();
+            let wanted = if within > 180_000 { within - 360_000 } else { within };
+            assert_eq!(i64::from(turn.as_mdeg()), wanted, "{mdeg}");
+        }
+        assert_eq!(Bearing::from_mdeg(i64::MIN).as_mdeg(), (i64::MIN).rem_euclid(360_000) as i32);
+        assert_eq!(Bearing::from_mdeg(i64::MAX).as_mdeg(), (i64::MAX % 360_000) as i32);
     }
 
     #[test]

@@ -34,7 +34,7 @@ impl Watch {
     fn take(&mut self, s: u64, kind: AlertKind, verdict: Verdict, follows: Option<AlertKind>) {
         let seen = &mut self.seen;
         let now = Instant::from_ms(s * 1000);
-        self.arbiter.take(now, kind, Instance::Boat, verdict, follows, &mut |c| Self::write(seen, c));
+        self.arbiter.take(now, kind, Instance::Boat, &verdict, follows, &mut |c| Self::write(seen, c));
     }
 
     fn steps(&mut self, from: u64, to: u64) {
@@ -207,7 +207,7 @@ fn a_full_table_makes_room_for_what_stands() {
     let mut changes = 0;
     let mut take = |source: u8, verdict| {
         let instance = Instance::Source(crate::picture::SourceId(source));
-        arbiter.take(Instant::from_ms(0), AlertKind::InputLost, instance, verdict, None, &mut |_| changes += 1);
+        arbiter.take(Instant::from_ms(0), AlertKind::InputLost, instance, &verdict, None, &mut |_| changes += 1);
     };
     for source in 0..ALERTS as u8 {
         take(source, raised());
@@ -257,7 +257,7 @@ fn a_track_that_stands_alone_is_a_caution_only_by_the_owners_word_and_an_alarm_o
             let verdict = Verdict::Raised(*evidence);
             let now = Instant::from_ms(s * 1000);
             let kind = AlertKind::HeadingDisagreement;
-            arbiter.take(now, kind, Instance::Boat, verdict, None, &mut |c| seen.push((c.priority, c.state)));
+            arbiter.take(now, kind, Instance::Boat, &verdict, None, &mut |c| seen.push((c.priority, c.state)));
         }
         seen
     };

@@ -73,7 +73,7 @@ pub(super) fn answer(
     watchkeeper.answer(now);
     let kind = AlertKind::WatchkeeperSilent;
     arbiter.acknowledge_those(now, |change| change.kind == kind, out);
-    arbiter.take(now, kind, Instance::Boat, Verdict::Clear, None, out);
+    arbiter.take(now, kind, Instance::Boat, &Verdict::Clear, None, out);
 }
 
 /// The alert of ours, its instance and the command, if that is what `sentence` is about. An instance

@@ -34,6 +34,7 @@ use crate::picture::Picture;
 use crate::picture::SourceId;
 use crate::picture::Steering;
 use crate::time::Instant;
+use crate::time::Mark;
 
 /// The headings that are watched by name: the primary, the pilot's, the second.
 const ROLES: usize = 3;
@@ -59,6 +60,8 @@ pub(super) struct Judges {
     rudder: RudderUnanswered,
     card: CardDoubtful,
     judging: [Result<(), Why>; AlertKind::ALL.len()],
+    /// When the next heading is lost, if it does not come before then.
+    due: Mark,
 }
 
 /// A heading with a role, or the name of one that never came.
@@ -89,6 +92,7 @@ impl Judges {
             rudder: RudderUnanswered::new(limit(AlertKind::RudderUnanswered)),
             card: CardDoubtful::new(limit(AlertKind::CardDoubtful)),
             judging: [Err(Why::Starting); AlertKind::ALL.len()],
+            due: Mark::NONE,
         }
     }
 
@@ -100,6 +104,61 @@ impl Judges {
     /// Whether each alert judges just now.
     pub(super) fn judging(&self) -> &[Result<(), Why>; AlertKind::ALL.len()] {
         &self.judging
+    }
+
+    /// The next moment at which a heading may be lost: for [`judge_lost`](Self::judge_lost).
+    pub(super) fn due(&self) -> Option<Instant> {
+        self.due.moment()
+    }
+
+    /// Judges the headings whose time is over now, and the sources they come on, before everything else is
+    /// judged again.
+    #[inline(never)]
+    pub(super) fn judge_lost(
+        &mut self,
+        now: Instant,
+        settings: &Kept,
+        picture: &Picture,
+        arbiter: &mut Arbiter,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        let roles = roles(picture);
+        for (index, role) in roles.iter().enumerate() {
+            let Some(Role { channel: Some((_, channel)), instance, named }) = role else { continue };
+            // One that has just taken another's place waits until everything is judged.
+            let same = self.judged_as[index] == Some(*instance);
+            if !same || channel.raw.stale_at().is_none_or(|stale| stale > now) {
+                continue;
+            }
+            let source = channel.origin.source;
+            if !settings.limit(AlertKind::InputLost).disabled {
+                let verdict = self.input_lost[source.index()].judge(now);
+                arbiter.take(now, AlertKind::InputLost, Instance::Source(source), &verdict, None, out);
+            }
+            if awaited(&self.input_lost, settings, channel, now).is_none() {
+                let verdict = self.heading_lost[index].judge(Some(&channel.raw), *named, now);
+                let follows = cause(arbiter, channel.origin);
+                arbiter.take(now, AlertKind::HeadingLost, *instance, &verdict, follows, out);
+            }
+        }
+        self.due = self.next_lost(now, settings, &roles);
+    }
+
+    /// When the next of the headings that are watched is lost, if it does not come before then.
+    fn next_lost(&self, now: Instant, settings: &Kept, roles: &[Option<Role<'_>>; ROLES]) -> Mark {
+        if settings.limit(AlertKind::HeadingLost).disabled {
+            return Mark::NONE;
+        }
+        let mut next: Option<Instant> = None;
+        for (_, channel) in roles.iter().flatten().filter_map(|role| role.channel) {
+            let stale = channel.raw.stale_at();
+            let moment = match stale {
+                Some(stale) if stale <= now => awaited(&self.input_lost, settings, channel, now),
+                stale => stale,
+            };
+            next = next.map_or(moment, |next| Some(moment.map_or(next, |moment| moment.min(next))));
+        }
+        next.into()
     }
 
     /// Judges everything once, causes before what may follow from them.
@@ -118,8 +177,8 @@ impl Judges {
             .map(|kind| Err(if settings.limit(kind).disabled { Why::Disabled } else { Why::NotYetHeard }));
         let on = |kind: AlertKind| !settings.limit(kind).disabled;
         let judging = &mut self.judging;
-        let mut take = |kind: AlertKind, instance, verdict, follows, arbiter: &mut Arbiter| {
-            note(judging, kind, &verdict);
+        let mut take = |kind: AlertKind, instance, verdict: &Verdict, follows, arbiter: &mut Arbiter| {
+            note(judging, kind, verdict);
             arbiter.take(now, kind, instance, verdict, follows, out);
         };
 
@@ -128,24 +187,30 @@ impl Judges {
             let instance = Instance::Source(source);
             if on(AlertKind::InputLost) {
                 let verdict = self.input_lost[source.index()].judge(now);
-                take(AlertKind::InputLost, instance, verdict, None, arbiter);
+                take(AlertKind::InputLost, instance, &verdict, None, arbiter);
             }
             if on(AlertKind::InputDamaged) {
                 let verdict = self.input_damaged[source.index()].judge(now);
-                take(AlertKind::InputDamaged, instance, verdict, None, arbiter);
+                take(AlertKind::InputDamaged, instance, &verdict, None, arbiter);
             }
         }
-        for (index, role) in roles.into_iter().enumerate() {
+        for (index, role) in roles.iter().enumerate() {
             let Some(role) = role else { continue };
             if on(AlertKind::HeadingLost) {
                 let value = role.channel.map(|(_, channel)| &channel.raw);
-                let verdict = self.heading_lost[index].judge(value, role.named, now);
+                let waits = |(_, channel): (usize, &HeadingChannel)| {
+                    channel.raw.fresh(now).is_none() && awaited(&self.input_lost, settings, channel, now).is_some()
+                };
+                let verdict = match role.channel.is_some_and(waits) {
+                    true => Verdict::Unjudged(Why::NoHeading),
+                    false => self.heading_lost[index].judge(value, role.named, now),
+                };
                 let follows = role.channel.and_then(|(_, channel)| cause(arbiter, channel.origin));
-                take(AlertKind::HeadingLost, role.instance, verdict, follows, arbiter);
+                take(AlertKind::HeadingLost, role.instance, &verdict, follows, arbiter);
             }
             if let (Some((place, _)), true) = (role.channel, on(AlertKind::HeadingFrozen)) {
                 let verdict = self.frozen[index].judge(picture, place, now);
-                take(AlertKind::HeadingFrozen, role.instance, verdict, None, arbiter);
+                take(AlertKind::HeadingFrozen, role.instance, &verdict, None, arbiter);
             }
         }
         if on(AlertKind::PositionLost) {
@@ -153,38 +218,38 @@ impl Judges {
             // A receiver that talks without a fix is one that the owner expects a position from.
             let verdict = self.position_lost.judge(Some(position), position.was_heard(), now);
             let follows = position.latest().and_then(|(origin, _)| cause(arbiter, origin));
-            take(AlertKind::PositionLost, Instance::Boat, verdict, follows, arbiter);
+            take(AlertKind::PositionLost, Instance::Boat, &verdict, follows, arbiter);
         }
         if on(AlertKind::RudderLost) {
             let verdict = self.rudder_lost.judge(Some(picture.rudder()), false, now);
             let follows = picture.rudder_from().and_then(|origin| cause(arbiter, origin));
-            take(AlertKind::RudderLost, Instance::Boat, verdict, follows, arbiter);
+            take(AlertKind::RudderLost, Instance::Boat, &verdict, follows, arbiter);
         }
         if on(AlertKind::SupplyLow) {
             let verdict = self.supply.judge(picture.supply(), now);
-            take(AlertKind::SupplyLow, Instance::Boat, verdict, None, arbiter);
+            take(AlertKind::SupplyLow, Instance::Boat, &verdict, None, arbiter);
         }
         if on(AlertKind::WatchkeeperSilent) {
             let verdict = self.watchkeeper.judge(now);
-            take(AlertKind::WatchkeeperSilent, Instance::Boat, verdict, None, arbiter);
+            take(AlertKind::WatchkeeperSilent, Instance::Boat, &verdict, None, arbiter);
         }
-        for part in Part::ALL {
-            if on(AlertKind::WatchImpaired) {
+        if on(AlertKind::WatchImpaired) {
+            for part in Part::ALL {
                 let verdict = self.impaired[part as usize].judge(now);
-                take(AlertKind::WatchImpaired, Instance::Part(part), verdict, None, arbiter);
+                take(AlertKind::WatchImpaired, Instance::Part(part), &verdict, None, arbiter);
             }
         }
         let primary = picture.primary().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
         if on(AlertKind::OffHeading) {
             let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
             let verdict = self.off_heading.judge(picture, steering, now);
-            take(AlertKind::OffHeading, pilot, verdict, None, arbiter);
+            take(AlertKind::OffHeading, pilot, &verdict, None, arbiter);
         }
         if on(AlertKind::HeadingDisagreement) {
             let verdict = self.disagreement.judge(picture, now);
             let frozen = arbiter.stands(AlertKind::HeadingFrozen, primary);
             let follows = frozen.then_some(AlertKind::HeadingFrozen);
-            take(AlertKind::HeadingDisagreement, primary, verdict, follows, arbiter);
+            take(AlertKind::HeadingDisagreement, primary, &verdict, follows, arbiter);
         }
         // A heading that stands or lies contradicts the gyro, the rudder and the card as well.
         let heading_at_fault = [AlertKind::HeadingFrozen, AlertKind::HeadingDisagreement]
@@ -192,19 +257,20 @@ impl Judges {
             .find(|kind| arbiter.stands(*kind, primary));
         if on(AlertKind::TurnRateDisagreement) {
             let verdict = self.turn_rate.judge(picture, now);
-            take(AlertKind::TurnRateDisagreement, primary, verdict, heading_at_fault, arbiter);
+            take(AlertKind::TurnRateDisagreement, primary, &verdict, heading_at_fault, arbiter);
         }
         if on(AlertKind::RudderUnanswered) {
             let verdict = self.rudder.judge(picture, steering, now);
             // Off her course with a rudder that stands is one fault, and the alarm is heard already.
             let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
             let off = arbiter.stands(AlertKind::OffHeading, pilot).then_some(AlertKind::OffHeading);
-            take(AlertKind::RudderUnanswered, Instance::Boat, verdict, heading_at_fault.or(off), arbiter);
+            take(AlertKind::RudderUnanswered, Instance::Boat, &verdict, heading_at_fault.or(off), arbiter);
         }
         if on(AlertKind::CardDoubtful) {
             let verdict = self.card.judge(picture, now);
-            take(AlertKind::CardDoubtful, primary, verdict, heading_at_fault, arbiter);
+            take(AlertKind::CardDoubtful, primary, &verdict, heading_at_fault, arbiter);
         }
+        self.due = self.next_lost(now, settings, &roles);
     }
 }
 
@@ -223,29 +289,60 @@ impl Judges {
             let Some(role) = role else { continue };
             let before = self.judged_as[index].replace(role.instance);
             let Some(before) = before.filter(|before| *before != role.instance) else { continue };
-            self.heading_lost[index].begin_again();
-            self.frozen[index] = Frozen::new(settings.limit(AlertKind::HeadingFrozen));
-            if index == PRIMARY {
-                self.disagreement =
-                    Disagreement::new(settings.limit(AlertKind::HeadingDisagreement), settings.current_change);
-                self.turn_rate = TurnRateDisagreement::new(settings.limit(AlertKind::TurnRateDisagreement));
-                self.card = CardDoubtful::new(settings.limit(AlertKind::CardDoubtful));
-            }
-            if roles.iter().flatten().any(|other| other.instance == before) {
-                continue;
-            }
-            for kind in [
-                AlertKind::HeadingLost,
-                AlertKind::HeadingFrozen,
-                AlertKind::OffHeading,
-                AlertKind::HeadingDisagreement,
-                AlertKind::TurnRateDisagreement,
-                AlertKind::CardDoubtful,
-            ] {
-                arbiter.take(now, kind, before, Verdict::Clear, None, out);
-            }
+            self.taken_over(now, index, before, settings, roles, arbiter, out);
         }
     }
+
+    #[cold]
+    #[expect(clippy::too_many_arguments, reason = "the rare half of the above, apart from it for the cache's sake")]
+    fn taken_over(
+        &mut self,
+        now: Instant,
+        index: usize,
+        before: Instance,
+        settings: &Kept,
+        roles: &[Option<Role<'_>>; ROLES],
+        arbiter: &mut Arbiter,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        self.heading_lost[index].begin_again();
+        self.frozen[index] = Frozen::new(settings.limit(AlertKind::HeadingFrozen));
+        if index == PRIMARY {
+            self.disagreement =
+                Disagreement::new(settings.limit(AlertKind::HeadingDisagreement), settings.current_change);
+            self.turn_rate = TurnRateDisagreement::new(settings.limit(AlertKind::TurnRateDisagreement));
+            self.card = CardDoubtful::new(settings.limit(AlertKind::CardDoubtful));
+        }
+        if roles.iter().flatten().any(|other| other.instance == before) {
+            return;
+        }
+        for kind in [
+            AlertKind::HeadingLost,
+            AlertKind::HeadingFrozen,
+            AlertKind::OffHeading,
+            AlertKind::HeadingDisagreement,
+            AlertKind::TurnRateDisagreement,
+            AlertKind::CardDoubtful,
+        ] {
+            arbiter.take(now, kind, before, &Verdict::Clear, None, out);
+        }
+    }
+}
+
+/// A cable that is pulled out is one alarm and not two: a stale heading whose source fell silent before the
+/// next value was due is not judged before the source is, at this moment.
+#[inline(never)]
+fn awaited(
+    inputs: &[InputLost; SourceId::MAX],
+    settings: &Kept,
+    channel: &HeadingChannel,
+    now: Instant,
+) -> Option<Instant> {
+    if channel.raw.stale_at().is_none_or(|stale| stale > now) || settings.limit(AlertKind::InputLost).disabled {
+        return None;
+    }
+    let input = &inputs[channel.origin.source.index()];
+    input.due(now).filter(|_| input.last() <= channel.raw.next_at())
 }
 
 /// An alert of several instances judges if one of them does.

@@ -49,7 +49,8 @@ use judges::Judges;
 use settings::Kept;
 
 /// Everything is judged once in each of these, at whole multiples of it, so that the same bytes at
-/// the same times give the same alerts to the millisecond however they were chopped.
+/// the same times give the same alerts to the millisecond however they were chopped. A heading that stops
+/// is judged at the very moment it counts as stale, between them: the pilot steers by it.
 const GRID: Span = Span::from_ms(500);
 
 /// Below this horizontal field a magnetic heading is not to be trusted: the caution zone of the
@@ -123,9 +124,23 @@ impl Monitor {
         self.judges.impaired[part as usize].works(now, works);
     }
 
-    /// Time has passed. Early calls are harmless.
+    /// Time has passed. Early calls are harmless. After a late one a heading is lost at the moment it was,
+    /// and the rest is judged once.
+    #[inline]
     pub fn tick(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
-        if now < self.next {
+        if now >= self.wake_at() {
+            self.judge(now, out);
+        }
+    }
+
+    fn judge(&mut self, now: Instant, out: &mut impl FnMut(Event<'_>)) {
+        let everything = now >= self.next;
+        // Each of these moments is later than the one before.
+        while let Some(due) = self.judges.due().filter(|due| *due < now || (*due == now && !everything)) {
+            let alert = &mut |change| out(Event::Alert(change));
+            self.judges.judge_lost(due, &self.settings, &self.picture, &mut self.arbiter, alert);
+        }
+        if !everything {
             return;
         }
         self.next = after(now);
@@ -196,7 +211,7 @@ impl Monitor {
 
     /// The next moment at which something may happen without any input.
     pub fn wake_at(&self) -> Instant {
-        self.next
+        self.judges.due().map_or(self.next, |due| due.min(self.next))
     }
 
     /// The byte account of `source`.

@@ -100,7 +100,9 @@ impl HeadingChannel {
         } else {
             self.restless - (self.restless - target).div_ceil(64)
         };
-        self.decimals = self.decimals.max(decimals.min(significant(value)));
+        if decimals > self.decimals {
+            self.decimals = self.decimals.max(decimals.min(significant(value)));
+        }
         self.raw.take(now, value);
     }
 

@@ -164,13 +164,11 @@ impl Picture {
     }
 
     fn compare(&mut self, now: Instant, index: usize, before: Bearing) {
-        let Some(one) = self.headings.get(index) else { return };
-        for (other_index, other) in self.headings.iter().enumerate() {
+        // Each pair is compared when its later member speaks, so that the sign is fixed.
+        let Some((one, earlier)) = self.headings.get(..=index).and_then(<[_]>::split_last) else { return };
+        for (other_index, other) in earlier.iter().enumerate() {
             if let Some(pair) = pair_index(index, other_index).and_then(|i| self.pairs.get_mut(i)) {
-                // Each pair is compared when its later member speaks, so that the sign is fixed.
-                if other_index < index {
-                    pair.compare(now, one, before, other);
-                }
+                pair.compare(now, one, before, other);
             }
         }
     }

@@ -4,8 +4,9 @@ use crate::time::Instant;
 use crate::time::Mark;
 use crate::time::Span;
 
-/// A value counts as stale after this, or after four usual intervals, whichever is longer.
-const LEAST_STALE: Span = Span::from_s(3);
+/// A value counts as stale when it is older than this, or than four usual intervals, whichever is longer: from
+/// the third second on, and not a millisecond later, for that is what is promised of a heading that stops.
+const LEAST_STALE: Span = Span::from_ms(2999);
 
 /// The first gap counts as no more than this: it may be an outage, and then nothing else is known.
 const FIRST_GAP_MS: u64 = 10_000;
@@ -64,6 +65,7 @@ impl<T> Default for Tracked<T> {
 
 impl<T: Copy> Tracked<T> {
     /// A good value came.
+    #[inline]
     pub fn take(&mut self, now: Instant, value: T) {
         if !self.is_fresh(now) {
             self.run_began = now;
@@ -147,11 +149,28 @@ impl<T: Copy> Tracked<T> {
 
     /// How long after a good value it counts as stale.
     pub fn stale_after(&self) -> Span {
-        LEAST_STALE.max(Span::from_ms(u64::from(self.interval_16 / 16)).times(4))
+        LEAST_STALE.max(self.interval().times(4))
+    }
+
+    /// The first moment at which it is stale, unless it comes again before then; none before it ever came.
+    pub fn stale_at(&self) -> Option<Instant> {
+        self.value.map(|_| self.last + self.stale_after() + Span::from_ms(1))
+    }
+
+    /// By when it usually comes again.
+    pub fn next_at(&self) -> Instant {
+        self.last + self.interval().max(Span::from_ms(BURST_MS))
+    }
+
+    /// The usual interval; none at all until it is known.
+    fn interval(&self) -> Span {
+        Span::from_ms(u64::from(self.interval_16 / 16))
     }
 
     fn is_fresh(&self, now: Instant) -> bool {
-        self.value.is_some() && now.since(self.last) <= self.stale_after()
+        let age = now.since(self.last);
+        // The first alone tells of nearly all, and every sentence asks.
+        self.value.is_some() && (age <= LEAST_STALE || age <= self.stale_after())
     }
 
     /// One gap more. A single long gap may not teach the watch patience with silence, so a gap
@@ -165,10 +184,14 @@ impl<T: Copy> Tracked<T> {
             self.interval_16 = sixteenths(gap_ms.min(FIRST_GAP_MS));
             return;
         }
-        let usual = u64::from(self.interval_16 / 16);
+        let old = self.interval_16;
+        if gap_ms < BURST_MS {
+            self.interval_16 = (old * 63 + sixteenths(gap_ms)) / 64;
+            return;
+        }
+        let usual = u64::from(old / 16);
         let counted = gap_ms.min((usual * 2).max(2000)).min(LONGEST_GAP_MS);
-        let part = if gap_ms < BURST_MS { 64 } else { 8 };
-        self.interval_16 = (self.interval_16 * (part - 1) + sixteenths(counted)) / part;
+        self.interval_16 = (old * 7 + sixteenths(counted)) / 8;
     }
 }
 
@@ -194,10 +217,12 @@ mod tests {
     #[test]
     fn never_fresh_stale() {
         let mut heading = Tracked::default();
-        assert_eq!(heading.freshness(at(9)), Freshness::Never);
+        assert_eq!((heading.freshness(at(9)), heading.stale_at()), (Freshness::Never, None));
         heading.take(at(10), 7);
-        assert_eq!((heading.freshness(at(13)), heading.fresh(at(13))), (Freshness::Fresh, Some(7)));
-        let stale = Instant::from_ms(13_001);
+        assert_eq!(heading.stale_at(), Some(at(13)));
+        let last = Instant::from_ms(12_999);
+        assert_eq!((heading.freshness(last), heading.fresh(last)), (Freshness::Fresh, Some(7)));
+        let stale = at(13);
         assert_eq!((heading.freshness(stale), heading.fresh(stale)), (Freshness::Stale { last: at(10) }, None));
         assert_eq!(heading.latest(), Some(7));
     }
@@ -209,6 +234,7 @@ mod tests {
             depth.take(at(s), ());
         }
         assert_eq!(depth.stale_after(), Span::from_s(12));
+        assert_eq!((depth.next_at(), depth.stale_at()), (at(12), Some(Instant::from_ms(21_001))));
     }
 
     #[test]

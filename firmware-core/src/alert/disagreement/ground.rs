@@ -29,6 +29,7 @@ use crate::alert::Why;
 use crate::alert::cusum::Cusum;
 use crate::alert::cusum::Design;
 use crate::alert::noise::Noise;
+use crate::alert::smooth::towards;
 use crate::angle::Bearing;
 use crate::angle::Turn;
 use crate::angle::trig;
@@ -330,7 +331,7 @@ impl AgainstGround {
             Some((old, at)) if now.since(at) <= OUTAGE => {
                 let elapsed = i64::try_from(now.since(at).as_ms()).unwrap_or(0);
                 let tau = i64::try_from(SHORT.as_ms()).unwrap_or(1);
-                let step = |old: i64, new: i64| old + (new - old) * elapsed / (elapsed + tau);
+                let step = |old: i64, new: i64| towards(old, new, elapsed, tau);
                 Framed { ahead: step(old.ahead, new.ahead), side: step(old.side, new.side) }
             }
             _ => new,

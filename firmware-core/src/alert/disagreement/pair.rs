@@ -181,12 +181,16 @@ impl AgainstHeading {
     /// is allowed.
     fn test(&mut self, learned: Option<(Turn, Turn)>, absolute: Option<(Turn, Turn)>, now: Instant) -> bool {
         let margin = self.limit.as_mdeg() / 4;
-        let design = Design::new(0, self.noise.threshold(margin, HALF_SWING_S, LEAST, MOST));
         let beyond = |sign: i32| {
             let one = |(by, allowed): (Turn, Turn)| sign * by.as_mdeg() - (allowed.as_mdeg() - margin);
             learned.map(one).max(absolute.map(one))
         };
         let (Some(plus), Some(minus)) = (beyond(1), beyond(-1)) else { return false };
+        if self.plus.rests(plus, 0) && self.minus.rests(minus, 0) {
+            self.rising_since = Mark::NONE;
+            return false;
+        }
+        let design = Design::new(0, self.noise.threshold(margin, HALF_SWING_S, LEAST, MOST));
         let signal = self.plus.step(plus, &design) | self.minus.step(minus, &design);
         if self.plus.sum() == 0 && self.minus.sum() == 0 {
             self.rising_since = Mark::NONE;

@@ -25,6 +25,7 @@ use crate::alert::cusum::Cusum;
 use crate::alert::cusum::Design;
 use crate::alert::cusum::ONE;
 use crate::alert::cusum::score;
+use crate::alert::smooth::towards;
 use crate::angle::Bearing;
 use crate::angle::Turn;
 use crate::angle::TurnRate;
@@ -208,7 +209,7 @@ impl RudderUnanswered {
     }
 
     fn step(&mut self, turned: i64, rudder: Turn, speed: Speed, ms: i64) {
-        let smooth = |old: i64, new: i64| old + (new - old) * ms / (ms + SMOOTH_MS);
+        let smooth = |old: i64, new: i64| towards(old, new, ms, SMOOTH_MS);
         let rudder_16 = i64::from(rudder.as_mdeg()) * 16;
         let rudder_16 = self.rudder.map_or(rudder_16, |old| smooth(old, rudder_16));
         self.rudder = Some(rudder_16);
