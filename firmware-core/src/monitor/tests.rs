@@ -266,9 +266,15 @@ fn off_heading_is_over_when_nothing_is_ordered_any_more() {
             assert!(alerts.is_some_and(|line| line.contains(state)), "{command:?} {state}: {:?}", watch.seen);
         };
         last(&watch, "off-heading active-unacknowledged");
-        watch.monitor.order(Instant::from_ms(90_000), command, &mut |_| {});
+        let mut states = Vec::new();
+        watch.monitor.order(Instant::from_ms(90_000), command, &mut |event| match event {
+            Event::Alert(change) if change.kind == AlertKind::OffHeading => states.push(change.state.word()),
+            _ => {}
+        });
+        // Whoever takes the order away has answered: nothing more waits for an answer.
+        assert_eq!(states, ["active-acknowledged", "normal"], "{command:?}");
         watch.run(90, 100, [&["HCHDG,130.0,,,,"], &[RMC]]);
-        last(&watch, "off-heading rectified-unacknowledged");
+        last(&watch, "off-heading active-unacknowledged");
         assert!(watch.monitor.status(Instant::from_ms(100_000)).judging[AlertKind::OffHeading as usize].is_err());
     }
 }
