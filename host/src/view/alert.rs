@@ -1,5 +1,6 @@
 //! One change of one alert: its JSON line and its line of text.
 
+use lubber_core::alert::AlertKind;
 use lubber_core::alert::Disagreeing;
 use lubber_core::alert::Evidence;
 use lubber_core::alert::Instance;
@@ -38,7 +39,12 @@ pub fn instance(instance: Instance, sources: &Sources) -> String {
 /// What it saw, in words; of an alert that no longer stands it says so first.
 pub fn words(change: &AlertChange) -> String {
     if !matches!(change.state, State::Normal | State::RectifiedUnacknowledged) {
-        return change.evidence.to_string();
+        return match change.evidence {
+            Evidence::Lost { .. } if change.kind == AlertKind::SupplyLow => {
+                format!("no battery voltage: {}", change.evidence)
+            }
+            evidence => evidence.to_string(),
+        };
     }
     // The evidence is of the moment it was over, or of the last moment before.
     match change.evidence {
@@ -465,5 +471,8 @@ mod tests {
             of(Evidence::SupplyLow { millivolts: 11_640, limit_millivolts: 11_800, lasting: Span::from_s(30) });
         assert_eq!((&values["volts"], &values["limit_volts"]), (&11.64.into(), &11.8.into()));
         assert_eq!(text, "battery at 11.6 V, below 11.8 V for 30 s");
+        let evidence = Evidence::Lost { how: Lost::Silent, silent: Span::from_s(60) };
+        let gone = AlertChange { kind: AlertKind::SupplyLow, evidence, ..off_heading() };
+        assert_eq!(words(&gone), "no battery voltage: last heard 60 s ago");
     }
 }
