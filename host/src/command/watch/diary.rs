@@ -154,8 +154,8 @@ impl Diary {
             escalated: change.escalated,
             repeated: change.repeated,
             follows: change.follows.map(|cause| cause.to_string()),
-            text: alert::words(change),
-            values: alert::values_json(&change.evidence),
+            text: alert::words(change, &self.sources),
+            values: alert::values_json(change, &self.sources),
         }));
     }
 
