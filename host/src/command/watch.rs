@@ -130,7 +130,8 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = words::duration, default_value = "60s", requires = "announce")]
     heartbeat: Span,
-    /// Keep every line on disk too, as `lubber record` does with its usual limits. Live inputs only.
+    /// Keep every line on disk too, as `lubber record` does: within the sizes under [record] in the boat file, else
+    /// its usual ones. Live inputs only.
     #[arg(long, value_name = "FOLDER")]
     record: Option<PathBuf>,
     /// Show the watch to browsers, at ADDRESS:PORT of this machine; without one on this machine alone,
