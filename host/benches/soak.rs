@@ -46,7 +46,7 @@ const BYTES_A_SECOND: usize = 3840;
 const MEMORY_KIB: u64 = 12 * 1024;
 const SHARE_OF_A_CORE: f64 = 0.01;
 const BROWSERS: usize = 5;
-/// As many as the page has seats for.
+/// A crowd: more than any boat has screens, and fewer than the page has seats.
 const CROWD: usize = 50;
 const CROWDED_KIB: u64 = 16 * 1024;
 
@@ -314,17 +314,18 @@ fn real_time(folder: &Path, minutes: u64, (browsers, bar): (usize, u64), say: &m
     }
 }
 
-/// Reads the stream of the page until it ends; counted in `reading` from its first byte on.
+/// Reads the stream of the page until it ends; counted in `reading` from its first byte on. Returns with that:
+/// from one address only a few may wait at once that have not yet shown the key.
 fn browse(at: &str, key: &str, reading: Arc<AtomicUsize>) {
     let mut stream = TcpStream::connect(at).unwrap();
     write!(stream, "GET /stream HTTP/1.1\r\nHost: {at}\r\nAuthorization: Bearer {key}\r\n\r\n").unwrap();
-    thread::spawn(move || {
-        let mut piece = [0; 4096];
-        let mut more = || stream.read(&mut piece).is_ok_and(|count| count > 0);
-        if more() {
-            reading.fetch_add(1, Ordering::Relaxed);
+    let mut piece = [0; 4096];
+    let mut more = move || stream.read(&mut piece).is_ok_and(|count| count > 0);
+    if more() {
+        reading.fetch_add(1, Ordering::Relaxed);
+        thread::spawn(move || {
             while more() {}
             reading.fetch_sub(1, Ordering::Relaxed);
-        }
-    });
+        });
+    }
 }
