@@ -83,6 +83,51 @@ fn every_verb_is_obeyed_and_says_what_happened() {
     assert_eq!(status["status"]["sources"][0]["sentences"], 1);
 }
 
+/// Who said what to the watches in `journal`: who, what and the words, as they came.
+fn kept(folder: &Folder, journal: &str) -> Vec<[String; 3]> {
+    let (code, told) = folder.run(&["passage", journal, "--format", "json"]);
+    assert_eq!(code, Some(0), "{told}");
+    let told: Value = serde_json::from_str(&told).unwrap();
+    let watches = told["watches"].as_array().unwrap().iter();
+    let words = watches.flat_map(|watch| watch["words"].as_array().unwrap());
+    let text = |word: &Value, key: &str| word[key].as_str().unwrap().to_owned();
+    let words = words.map(|word| ["who", "what", "text"].map(|key| text(word, key)));
+    words.filter(|[_, what, _]| what == "order" || what == "acknowledge" || what == "silence").collect()
+}
+
+#[test]
+fn the_journal_says_who_ordered_and_who_answered() {
+    let folder = Folder::new("who");
+    let mut watch = Watch::new(&folder, &["--journal", "journal.sqlite", "--steer", "140C"]);
+    assert_eq!(folder.run(&["steer", "150C"]).0, Some(0));
+    // The same once more is a word as well, and so is an order taken back.
+    assert_eq!(folder.run(&["steer", "150C"]).0, Some(0));
+    assert_eq!(folder.run(&["steer", "cancel"]).0, Some(0));
+    watch.to = None;
+    watch.until("ALARM input-lost");
+    assert_eq!(folder.run(&["silence"]).0, Some(0));
+    assert_eq!(folder.run(&["acknowledge"]).0, Some(0));
+    let pid = watch.child.id().to_string();
+    assert!(Command::new("kill").args(["-INT", &pid]).status().unwrap().success());
+    assert_eq!(watch.child.wait().unwrap().code(), Some(130));
+    let kept = kept(&folder, "journal.sqlite");
+    let kept: Vec<[&str; 3]> = kept.iter().map(|word| word.each_ref().map(String::as_str)).collect();
+    assert_eq!(
+        kept,
+        [
+            ["owner", "order", "ordered heading 140 C: ordered by the owner"],
+            ["control", "order", "ordered heading 150 C: ordered by the owner"],
+            ["control", "order", "steer 150 C"],
+            ["watch", "order", "no heading is ordered yet"],
+            ["control", "order", "steer cancel"],
+            ["control", "silence", "silenced by the owner (control)"],
+            ["control", "acknowledge", "acknowledged by the owner (control)"],
+        ]
+    );
+    let (_, told) = folder.run(&["passage", "journal.sqlite"]);
+    assert!(told.contains("steer cancel (control)") && told.contains("acknowledged by the owner (control)"), "{told}");
+}
+
 #[test]
 fn whoever_acknowledges_where_nothing_stands_answers_the_watchkeeper() {
     let folder = Folder::new("answer");
@@ -272,7 +317,7 @@ mod keys {
             let listener = TcpListener::bind("127.0.0.1:0").unwrap();
             let source = format!("tcp:{}", listener.local_addr().unwrap());
             let mut child = folder
-                .lubber(&["watch", &source, "--heading", "HCHDG"])
+                .lubber(&["watch", &source, "--heading", "HCHDG", "--journal", "journal.sqlite"])
                 .stdin(slave.try_clone().unwrap())
                 .stdout(slave.try_clone().unwrap())
                 .spawn()
@@ -312,6 +357,12 @@ mod keys {
             until(&mut ours, &mut printed, "END OF THE WATCH");
             assert_eq!(child.wait().unwrap().code(), Some(130), "{ending}");
             assert!(local_modes(&slave).contains(EDITED), "{ending}: the terminal is as it was");
+            // The order of the watch before comes first, where there was one.
+            let kept = kept(&folder, "journal.sqlite");
+            let by_key: Vec<&str> = kept.iter().filter(|[who, ..]| who == "key").map(|[_, what, _]| &**what).collect();
+            assert_eq!(by_key, ["order", "order", "order", "silence", "acknowledge"], "{kept:?}");
+            let earlier = kept.iter().filter(|[who, ..]| who == "earlier-watch").count();
+            assert_eq!((earlier, kept.len()), (usize::from(ending != "q"), by_key.len() + earlier), "{kept:?}");
         }
     }
 }

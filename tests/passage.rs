@@ -205,7 +205,12 @@ fn a_disk_that_takes_no_more_raises_an_alert_and_the_watch_goes_on() {
     let impaired = said.lines().find(|line| line.contains("\"alert\":\"watch-impaired\"")).expect("an alert");
     let impaired: Value = serde_json::from_str(impaired).unwrap();
     assert_eq!((&impaired["instance"], &impaired["priority"]), (&"journal".into(), &"warning".into()));
-    assert!(said.contains("the journal DOES NOT WORK: "), "and why");
+    // And why: in the notice, and in the alert that stands after it.
+    let notice = said.lines().find(|line| line.contains("the journal DOES NOT WORK: ")).expect("a notice");
+    let notice: Value = serde_json::from_str(notice).unwrap();
+    let why = notice["text"].as_str().unwrap().strip_prefix("the journal DOES NOT WORK: ").unwrap();
+    assert_eq!(impaired["values"]["why"], why);
+    assert_eq!(impaired["text"], format!("does not work: {why}"));
 }
 
 #[test]

@@ -315,7 +315,8 @@ fn what_cannot_be_recorded_says_so_at_the_start() {
     let words = refused(sealed.to_str().unwrap(), &[]);
     assert!(words.contains("cannot record in"), "{words}");
     // Two in one folder would mend each other's files.
-    let _recorder = Recorder::new(&folder, &[]);
+    let recorder = Recorder::new(&folder, &[]);
+    recorder.until("lubber records");
     assert!(refused("log", &["--floor", "0B"]).contains("another lubber records there"));
 }
 
@@ -337,6 +338,43 @@ fn a_watch_records_and_says_when_it_does_not() {
     let (status, words) = folder.run(&["watch", &fixture("swing.nmea"), "--record", "log2"]);
     assert_eq!(status, Some(2));
     assert!(words.contains("a log is recorded already"), "{words}");
+}
+
+#[test]
+fn a_watch_keeps_to_the_sizes_of_the_boat_file_and_so_does_the_recorder() {
+    let folder = Folder::new("sizes");
+    let boat = |text: &str| fs::write(folder.0.join("boat.toml"), text).unwrap();
+    boat("[record]\nsize = \"20kB\"\nkeep = \"60kB\"\nfloor = \"0B\"\n");
+    let log = folder.0.join("log");
+    let mut watch = Watch::new(&folder, &["--record", "log", "--no-control"]);
+    for number in 0..4_000 {
+        watch.say(&format!("IIXDR,G,{number},,SEQ"));
+    }
+    let last = sentence("IIXDR,G,3999,,SEQ");
+    until("the last one is on disk", || lines(&log).contains(&last).then_some(()));
+    let kept = lines(&log).len();
+    assert!(kept < 4_000, "the oldest are dropped");
+    drop(watch);
+    let total = || fs::read_dir(&log).unwrap().map(|entry| entry.unwrap().metadata().unwrap().len()).sum::<u64>();
+    assert!(total() <= 80_000, "{}", total());
+
+    // What is typed outranks the boat file.
+    let swing = fixture("swing.nmea");
+    let (status, text) = folder.run(&["record", &swing, "--to", "typed", "--size", "30kB"]);
+    assert_eq!(status, Some(0), "{text}");
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("files of 30.0 kB at most") && flat.contains("60.0 kB in all"), "{text}");
+
+    boat("[record]\nkeep = \"100MB\"\n");
+    for args in [&["watch", &swing][..], &["record", &swing, "--to", "log"]] {
+        let (status, words) = folder.run(args);
+        assert_eq!(status, Some(2), "{words}");
+        assert!(words.contains("under [record] in the boat file"), "{words}");
+    }
+    boat("[record]\nkeep = 100\n");
+    let (status, words) = folder.run(&["watch", &swing]);
+    assert_eq!(status, Some(2), "{words}");
+    assert!(words.contains("boat.toml:2: keep = 100: expected a size in kB, MB or GB"), "{words}");
 }
 
 #[test]

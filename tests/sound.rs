@@ -130,7 +130,7 @@ fn a_hook_that_is_missing_is_an_alert_and_the_other_one_is_heard() {
     let mut watch = Watch::new(&folder, &[]);
     watch.until("the sounder DOES NOT WORK: alarm: there is no program");
     watch.until("WARNING watch-impaired sounder: active-unacknowledged");
-    folder.until_heard("warning watch-impaired watch-impaired sounder: does not work", 1);
+    folder.until_heard("warning watch-impaired watch-impaired sounder: does not work: alarm: there is no program", 1);
     let (code, said) = folder.run(&["sound-test"]);
     // While it sounds itself, that is the test; answered, each hook is tried.
     assert!(code == Some(0) || said.contains("DOES NOT WORK"), "{said}");
@@ -158,6 +158,13 @@ fn a_heartbeat_that_fails_is_an_alert() {
     let mut watch = Watch::new(&folder, &[]);
     watch.until("the heartbeat DOES NOT WORK: `false` ended with exit status 1");
     watch.until("WARNING watch-impaired heartbeat");
+    watch.until("does not work: `false` ended with exit status 1");
+    let (_, said) = folder.run(&["status"]);
+    assert!(said.contains("`false` ended with exit status 1"), "{said}");
+    let (_, said) = folder.run(&["status", "--format", "json"]);
+    let status: serde_json::Value = serde_json::from_str(&said).unwrap();
+    let text = status["status"]["alerts"][0]["text"].as_str().unwrap();
+    assert!(text.contains(": `false` ended with exit status 1"), "{said}");
     let (code, said) = folder.run(&["sound-test"]);
     assert!(code == Some(2) && said.contains("nothing sounds") && said.contains("[sounder]"), "{said}");
 }

@@ -277,6 +277,14 @@ impl Arbiter {
         found
     }
 
+    /// What `kind` judges is taken away by the owner: acknowledged by that, and over.
+    pub fn settle(&mut self, now: Instant, kind: AlertKind, out: &mut impl FnMut(AlertChange)) {
+        self.acknowledge_those(now, |change| change.kind == kind, out);
+        for slot in self.slots.iter_mut().filter(|slot| slot.change.kind == kind) {
+            slot.rectify(now, out);
+        }
+    }
+
     /// Silences what sounds, for 30 s.
     pub fn silence(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
         self.silence_those(now, |_| true, out);

@@ -424,7 +424,7 @@ fn a_card_that_no_longer_fits_is_told_upright_and_never_heeled() {
     let Evidence::CardDoubtful { seen, card, .. } = evidence else { panic!() };
     assert!((seen - card).as_mdeg() > 5000 && (seen - card).as_mdeg() < 8000, "{evidence}");
     assert!((1200..=7200).contains(&took), "{took}");
-    // The same, heeled from the start: counted apart, never judged.
+    // The same, heeled from the start: never judged, and that is the reason given.
     let mut watch = Watch::new(Boat { magnet: 9.0, heel: 15.0, ..Boat::new(101) });
     for change in [120.0, -120.0] {
         watch.run(300);

@@ -1,8 +1,9 @@
 //! Card-doubtful: the deviation seen upright on passage no longer fits the card.
 //!
 //! The deviation seen is what a second true heading, less the variation, differs from the compass. It is
-//! gathered by sector in means of five minutes, upright only, for heel has a deviation of its own; what is
-//! seen heeled is counted and never judged. The course over the ground does not take the second heading's
+//! gathered by sector in means of five minutes, upright only, for heel has a deviation of its own, which
+//! changes sides with the tack: a mean of it would say nothing. For how long she heeled is told as the reason
+//! why nothing was judged. The course over the ground does not take the second heading's
 //! place: a current `c` on a boat of speed `v` bends the track by `c/v sin(set - heading)`, which is the
 //! shape of the coefficients B and C, the very ones that change when iron moves.
 
@@ -71,7 +72,6 @@ struct Sector {
     first: u16,
     /// Held at its end: a day in one sector.
     count: u8,
-    heeled: u8,
 }
 
 /// The observation that is being made.
@@ -79,8 +79,8 @@ struct Sector {
 struct Going {
     from: Compass,
     reference: Origin,
-    upright: bool,
-    sum: i64,
+    /// Millidegrees: 600 of 180 degrees fit.
+    sum: i32,
     count: u16,
 }
 
@@ -110,11 +110,6 @@ impl CardDoubtful {
         }
     }
 
-    /// How many observations were made heeled, and so not used.
-    pub fn heeled(&self) -> u32 {
-        self.sectors.iter().map(|sector| u32::from(sector.heeled)).sum()
-    }
-
     /// Judges the picture, once every half second.
     pub fn judge(&mut self, picture: &Picture, now: Instant) -> Verdict {
         let observed = self.observe(picture, now);
@@ -138,15 +133,15 @@ impl CardDoubtful {
     /// Takes what is seen now; the sector it belongs to.
     fn observe(&mut self, picture: &Picture, now: Instant) -> Result<usize, Why> {
         let seen = self.seen(picture, now);
-        let Ok((compass, reference, difference, upright)) = seen else {
+        let Ok((compass, reference, difference)) = seen else {
             self.going = None;
             return seen.map(|_| 0);
         };
         let straight = |going: &Going| going.from.0.turn_to(compass.0).size() <= STRAIGHT;
-        let same = |going: &Going| going.reference == reference && going.upright == upright;
-        let fresh = Going { from: compass, reference, upright, sum: 0, count: 0 };
+        let same = |going: &Going| going.reference == reference;
+        let fresh = Going { from: compass, reference, sum: 0, count: 0 };
         let mut going = self.going.filter(|going| straight(going) && same(going)).unwrap_or(fresh);
-        going.sum += i64::from(difference.as_mdeg());
+        going.sum = going.sum.saturating_add(difference.as_mdeg());
         going.count += 1;
         let index = sector_of(going.from);
         self.going = Some(going);
@@ -156,12 +151,12 @@ impl CardDoubtful {
                 sector.take(going, tens(picture, now));
             }
         }
-        if upright { Ok(index) } else { Err(Why::Heeled) }
+        Ok(index)
     }
 
-    /// The compass heading, who says what it should be, how far the deviation seen is from the card, and
-    /// whether she is upright.
-    fn seen(&mut self, picture: &Picture, now: Instant) -> Result<(Compass, Origin, Turn, bool), Why> {
+    /// The compass heading, who says what it should be, and how far the deviation seen is from the card; she
+    /// is upright.
+    fn seen(&mut self, picture: &Picture, now: Instant) -> Result<(Compass, Origin, Turn), Why> {
         let reduced = picture.heading(now).ok_or(Why::NoHeading)?;
         let primary = picture.primary().ok_or(Why::NoHeading)?;
         let (Some(compass), Some(mine), Correction::Card) = (reduced.compass, reduced.magnetic, reduced.correction)
@@ -172,7 +167,10 @@ impl CardDoubtful {
         let (reference, other) = true_witness(picture, primary.origin, now)?;
         let variation = picture.variation().value().ok_or(Why::NoVariation)?;
         let difference = mine.0.turn_to(other.to_magnetic(variation).0);
-        Ok((compass, reference, difference, upright.ok_or(Why::HeelUnknown)?))
+        if !upright.ok_or(Why::HeelUnknown)? {
+            return Err(Why::Heeled);
+        }
+        Ok((compass, reference, difference))
     }
 
     fn upright(&mut self, picture: &Picture, now: Instant) -> Option<bool> {
@@ -209,16 +207,12 @@ impl CardDoubtful {
 
 impl Sector {
     fn take(&mut self, going: Going, tens: u16) {
-        if !going.upright {
-            self.heeled = self.heeled.saturating_add(1);
-            return;
-        }
         if self.count == 0 {
             self.first = tens;
         }
         self.count = self.count.saturating_add(1);
         let part = i64::from(self.count.min(MEMORY));
-        let mean = going.sum / i64::from(going.count.max(1));
+        let mean = i64::from(going.sum) / i64::from(going.count.max(1));
         let error = mean - i64::from(self.mean);
         self.mean = self.mean.saturating_add(i32::try_from(error / part).unwrap_or(0));
         // West's update with weights that forget: var += (error^2 (1 - 1/n) - var) / n.

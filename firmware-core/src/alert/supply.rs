@@ -1,8 +1,9 @@
-//! Supply-low: the battery that the gear lives on is nearly empty.
+//! Supply-low: the battery that the gear lives on is nearly empty, or is named and its voltage is gone.
 
 use crate::alert::Evidence;
 use crate::alert::Latch;
 use crate::alert::LimitSettings;
+use crate::alert::Lost;
 use crate::alert::Verdict;
 use crate::alert::Why;
 use crate::picture::Supply;
@@ -28,6 +29,10 @@ const OVER_12: u32 = 18_000;
 const OVER_24: u32 = 32_000;
 /// One that was never heard is not waited for beyond this.
 const GRACE: Span = Span::from_s(30);
+/// One that the owner names is missed after this, and longer where it comes so seldom: a battery takes hours
+/// to empty, and whatever measures it may be started anew. One that nobody names may be an engine's, whose
+/// voltage goes with its key. Common practice, no source.
+const MISSED: Span = Span::from_s(60);
 
 /// The judge of the battery.
 #[derive(Clone, Copy, Debug)]
@@ -60,7 +65,17 @@ impl SupplyLow {
         let Some(millivolts) = supply.millivolts().fresh(now) else {
             self.latch.pause();
             self.first = Mark::NONE;
-            return Verdict::Unjudged(if supply.millivolts().latest().is_some() || supply.is_named() {
+            let heard = supply.millivolts().latest().is_some();
+            let silent = if heard { supply.millivolts().age(now) } else { now.since(self.began) };
+            if supply.is_named() && silent >= MISSED {
+                let how = match heard {
+                    _ if supply.millivolts().is_void(now) => Lost::Void,
+                    true => Lost::Silent,
+                    false => Lost::NeverCame,
+                };
+                return Verdict::Raised(Evidence::Lost { how, silent });
+            }
+            return Verdict::Unjudged(if heard || supply.is_named() {
                 Why::NoVoltage
             } else if now.since(self.began) < GRACE {
                 Why::NotYetHeard
@@ -104,6 +119,7 @@ impl SupplyLow {
 mod tests {
     use super::*;
     use crate::picture::SupplySettings;
+    use crate::picture::Transducer;
 
     /// A judge, its supply, and the seconds so far.
     struct Battery {
@@ -172,6 +188,38 @@ mod tests {
         assert_eq!(battery.run(31, 12_100), low(12_100, 12_200, 30));
         assert_eq!(Battery::new(None).run(300, 51_200), Verdict::Unjudged(Why::NoLimit));
         assert_eq!(Battery::new(Some(47_000)).run(300, 51_200), Verdict::Clear);
+    }
+
+    #[test]
+    fn a_battery_that_is_named_is_missed() {
+        let named = || SupplySettings { name: Transducer::named("BATT"), ..SupplySettings::default() };
+        let mut battery = Battery::new(Some(11_800));
+        battery.supply = Supply::new(named());
+        let at = |s: u64| Instant::from_ms(s * 1000);
+        let lost = |how, s| Verdict::Raised(Evidence::Lost { how, silent: Span::from_s(s) });
+        let judge = |battery: &mut Battery, s| battery.judge.judge(&battery.supply, at(s));
+        assert_eq!(judge(&mut battery, 59), Verdict::Unjudged(Why::NoVoltage));
+        assert_eq!(judge(&mut battery, 60), lost(Lost::NeverCame, 60));
+        battery.s = 70;
+        assert_eq!(battery.run(10, 12_600), Verdict::Clear, "it came after all");
+        // The last one came at 79 s.
+        assert_eq!(judge(&mut battery, 138), Verdict::Unjudged(Why::NoVoltage));
+        assert_eq!(judge(&mut battery, 139), lost(Lost::Silent, 60));
+        // Low before it went, and low when it comes back: it was never over.
+        battery.s = 200;
+        assert!(matches!(battery.run(40, 11_000), Verdict::Raised(Evidence::SupplyLow { .. })));
+        assert_eq!(judge(&mut battery, 300), lost(Lost::Silent, 61));
+        battery.s = 400;
+        assert!(matches!(battery.run(1, 11_000), Verdict::Raised(Evidence::SupplyLow { .. })));
+        // One that comes every 30 s is not missed between two.
+        let mut battery = Battery::new(Some(11_800));
+        battery.supply = Supply::new(named());
+        for s in (0..600).step_by(30) {
+            battery.s = s;
+            battery.run(1, 12_600);
+        }
+        assert_eq!(judge(&mut battery, 570 + 100), Verdict::Clear);
+        assert_eq!(judge(&mut battery, 570 + 130), lost(Lost::Silent, 130));
     }
 
     #[test]

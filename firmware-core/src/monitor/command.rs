@@ -12,6 +12,7 @@ use crate::monitor::Notice;
 use crate::monitor::Told;
 use crate::monitor::settings::Kept;
 use crate::picture::Origin;
+use crate::picture::Steering;
 use crate::sentence::Field;
 use crate::sentence::Sentence;
 use crate::time::Instant;
@@ -76,6 +77,15 @@ pub(super) fn answer(
     arbiter.take(now, kind, Instance::Boat, &Verdict::Clear, None, out);
 }
 
+/// The owner has said how she is steered. Where that is by no heading, nobody need answer any more for one
+/// that was not kept: what it was compared with is gone, and by the owner's own word. A new heading takes
+/// nothing away: she may not follow that one either.
+pub(super) fn ordered(now: Instant, steering: Steering, arbiter: &mut Arbiter, out: &mut impl FnMut(AlertChange)) {
+    if !matches!(steering, Steering::Heading { .. }) {
+        arbiter.settle(now, AlertKind::OffHeading, out);
+    }
+}
+
 /// The alert of ours, its instance and the command, if that is what `sentence` is about. An instance
 /// that cannot be read must not become all of them.
 fn about_ours(sentence: &Sentence<'_>) -> Option<(AlertKind, Option<u32>, u8)> {
@@ -98,10 +108,14 @@ fn about_ours(sentence: &Sentence<'_>) -> Option<(AlertKind, Option<u32>, u8)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::angle::Bearing;
     use crate::arbiter::State;
     use crate::monitor::Monitor;
     use crate::monitor::Settings;
     use crate::monitor::SourceSettings;
+    use crate::picture::Command;
+    use crate::picture::Reference;
+    use crate::picture::Referred;
     use crate::picture::SourceId;
     use std::format;
     use std::string::String;
@@ -166,6 +180,49 @@ mod tests {
         for body in ["RAACN,,,10976,1,O,C", "RAACN,,,10976,1,Q,C", "RAACN,,,10976,9,A,C", "RAACN,,,10971,1,A,C"] {
             assert_eq!(told(&mut monitor, now, 1, body), (Vec::new(), Some(false), 0), "{body}");
         }
+    }
+
+    /// The states that off-heading goes through: a pilot lets go of an order, and the owner says `commands`.
+    fn off_heading_then(commands: &[Command]) -> Vec<State> {
+        let mut monitor = Monitor::new(Instant::from_ms(0), Settings { source_count: 1, ..Settings::default() });
+        let mut states = Vec::new();
+        let mut hear = |event: Event<'_>| match event {
+            Event::Alert(change) if change.kind == AlertKind::OffHeading => states.push(change.state),
+            _ => {}
+        };
+        let order = Referred { bearing: Bearing::from_deg(90), reference: Reference::Compass };
+        monitor.order(Instant::from_ms(0), Command::Steer(order), &mut hear);
+        let mut ms = 0;
+        let mut sail = |monitor: &mut Monitor, s: u64, heading: u32, hear: &mut dyn FnMut(Event<'_>)| {
+            for _ in 0..s * 10 {
+                ms += 100;
+                let line = sentence(&format!("HCHDG,{heading}.0,,,,"));
+                monitor.bytes(Instant::from_ms(ms), SourceId(0), line.as_bytes(), &mut |event| hear(event));
+            }
+            Instant::from_ms(ms)
+        };
+        sail(&mut monitor, 60, 90, &mut hear);
+        let now = sail(&mut monitor, 30, 125, &mut hear);
+        for command in commands {
+            monitor.order(now, *command, &mut hear);
+        }
+        sail(&mut monitor, 30, 125, &mut hear);
+        states
+    }
+
+    #[test]
+    fn the_order_that_is_gone_takes_off_heading_with_it() {
+        let raised = State::ActiveUnacknowledged;
+        let gone = [raised, State::ActiveAcknowledged, State::Normal];
+        assert_eq!(off_heading_then(&[]), [raised]);
+        for command in [Command::SteerHand, Command::SteerWind, Command::Cancel] {
+            assert_eq!(off_heading_then(&[command]), gone, "{command:?}");
+        }
+        // Another heading is no answer: she may not follow it either.
+        let order = Referred { bearing: Bearing::from_deg(80), reference: Reference::Compass };
+        assert_eq!(off_heading_then(&[Command::Steer(order)]), [raised]);
+        // Again by hand, and nothing more is said.
+        assert_eq!(off_heading_then(&[Command::SteerHand, Command::SteerWind, Command::SteerHand]), gone);
     }
 
     #[test]

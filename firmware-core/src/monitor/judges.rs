@@ -227,7 +227,9 @@ impl Judges {
         }
         if on(AlertKind::SupplyLow) {
             let verdict = self.supply.judge(picture.supply(), now);
-            take(AlertKind::SupplyLow, Instance::Boat, &verdict, None, arbiter);
+            let lost = |source| arbiter.stands(AlertKind::InputLost, Instance::Source(source));
+            let follows = picture.supply().source().filter(|source| lost(*source)).map(|_| AlertKind::InputLost);
+            take(AlertKind::SupplyLow, Instance::Boat, &verdict, follows, arbiter);
         }
         if on(AlertKind::WatchkeeperSilent) {
             let verdict = self.watchkeeper.judge(now);

@@ -157,7 +157,10 @@ impl Monitor {
         if obeyed {
             self.answer(now, out);
         }
-        self.tell(now, out);
+        let steering = self.tell(now, out);
+        if obeyed {
+            command::ordered(now, steering, &mut self.arbiter, &mut |change| out(Event::Alert(change)));
+        }
         obeyed
     }
 

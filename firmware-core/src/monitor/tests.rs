@@ -10,6 +10,8 @@ use crate::heading::Card;
 use crate::heading::CardPoint;
 use crate::heading::Compass;
 use crate::heading::Variation;
+use crate::picture::SupplySettings;
+use crate::picture::Transducer;
 use std::format;
 use std::string::String;
 use std::vec::Vec;
@@ -99,6 +101,33 @@ fn what_is_lost_with_its_source_follows_from_that() {
             .iter()
             .all(|a| a.state == State::RectifiedUnacknowledged)
     );
+}
+
+#[test]
+fn a_named_battery_that_is_gone_is_missed_and_sounds_unless_its_source_is_gone() {
+    let battery = SupplySettings { name: Transducer::named("BATT"), ..SupplySettings::default() };
+    let voltage = "IIXDR,U,12.6,V,BATT";
+    for (left, expected) in [
+        (&[HDG][..], &["159 supply-low active-unacknowledged"][..]),
+        (
+            &[],
+            &[
+                "103 input-lost active-unacknowledged",
+                "103 heading-lost active-unacknowledged follows input-lost",
+                "159 supply-low active-unacknowledged follows input-lost",
+            ],
+        ),
+    ] {
+        let mut watch = Watch::new(Settings { supply: battery, ..Settings::default() });
+        watch.run(0, 100, [&[HDG, voltage], &[RMC]]);
+        watch.run(100, 180, [left, &[RMC]]);
+        assert_eq!(watch.alerts(), expected);
+    }
+    // One that nobody names may be an engine's.
+    let mut watch = Watch::new(Settings::default());
+    watch.run(0, 100, [&[HDG, voltage], &[RMC]]);
+    watch.run(100, 180, [&[HDG], &[RMC]]);
+    assert!(watch.alerts().is_empty(), "{:?}", watch.alerts());
 }
 
 #[test]
@@ -266,9 +295,15 @@ fn off_heading_is_over_when_nothing_is_ordered_any_more() {
             assert!(alerts.is_some_and(|line| line.contains(state)), "{command:?} {state}: {:?}", watch.seen);
         };
         last(&watch, "off-heading active-unacknowledged");
-        watch.monitor.order(Instant::from_ms(90_000), command, &mut |_| {});
+        let mut states = Vec::new();
+        watch.monitor.order(Instant::from_ms(90_000), command, &mut |event| match event {
+            Event::Alert(change) if change.kind == AlertKind::OffHeading => states.push(change.state.word()),
+            _ => {}
+        });
+        // Whoever takes the order away has answered: nothing more waits for an answer.
+        assert_eq!(states, ["active-acknowledged", "normal"], "{command:?}");
         watch.run(90, 100, [&["HCHDG,130.0,,,,"], &[RMC]]);
-        last(&watch, "off-heading rectified-unacknowledged");
+        last(&watch, "off-heading active-unacknowledged");
         assert!(watch.monitor.status(Instant::from_ms(100_000)).judging[AlertKind::OffHeading as usize].is_err());
     }
 }

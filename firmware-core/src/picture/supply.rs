@@ -1,5 +1,6 @@
 //! The voltage of one battery, by XDR.
 
+use crate::picture::SourceId;
 use crate::picture::Tracked;
 use crate::sentence::Field;
 use crate::sentence::Xdr;
@@ -26,6 +27,7 @@ pub struct SupplySettings {
 pub struct Supply {
     named: bool,
     name: Option<Transducer>,
+    source: Option<SourceId>,
     millivolts: Tracked<u32>,
 }
 
@@ -60,7 +62,7 @@ const MOST_MILLIVOLTS: i64 = 100_000;
 impl Supply {
     /// Nothing heard yet.
     pub fn new(settings: SupplySettings) -> Self {
-        Self { named: settings.name.is_some(), name: settings.name, millivolts: Tracked::default() }
+        Self { named: settings.name.is_some(), name: settings.name, ..Self::default() }
     }
 
     /// The voltage in thousandths of a volt.
@@ -73,8 +75,13 @@ impl Supply {
         self.named
     }
 
-    /// An XDR came.
-    pub(super) fn take(&mut self, now: Instant, xdr: &Xdr<'_>) {
+    /// The source that it came on last.
+    pub fn source(&self) -> Option<SourceId> {
+        self.source
+    }
+
+    /// An XDR came on `source`.
+    pub(super) fn take(&mut self, now: Instant, source: SourceId, xdr: &Xdr<'_>) {
         for measurement in xdr.measurements().filter(|m| m.kind == b'U' && m.unit == b'V') {
             let name = Transducer::of(measurement.name);
             let known = match measurement.value {
@@ -88,6 +95,7 @@ impl Supply {
             if self.name != Some(name) {
                 continue;
             }
+            self.source = Some(source);
             match known {
                 Some(millivolts) => self.millivolts.take(now, millivolts),
                 None => self.millivolts.void(now),
@@ -117,7 +125,7 @@ mod tests {
         Framer::new(ChecksumPolicy::Optional).feed(format!("${body}\r\n").as_bytes(), &mut |framed| {
             let Framed::Line(line) = framed else { panic!("{body}") };
             let Sentence::Xdr(xdr) = sentence::decode(&line).unwrap().sentence else { panic!("{body}") };
-            supply.take(Instant::from_ms(s * 1000), &xdr);
+            supply.take(Instant::from_ms(s * 1000), SourceId(0), &xdr);
             heard += 1;
         });
         assert_eq!(heard, 1, "{body}");

@@ -90,7 +90,7 @@ impl Picture {
             Sentence::Gll(gll) => self.position_came(now, origin, gll.position.known()),
             Sentence::Gns(gns) => self.position_came(now, origin, gns.position.known()),
             Sentence::Xdr(xdr) => {
-                self.supply.take(now, xdr);
+                self.supply.take(now, source, xdr);
                 self.beside.measured(now, xdr);
             }
             Sentence::Zda(zda) => self.time_came(now, zda.time.known(), zda.date.known()),

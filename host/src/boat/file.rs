@@ -27,6 +27,7 @@ use crate::boat::read::Section;
 use crate::boat::read::Text;
 use crate::boat::read::Value;
 use crate::boat::read::Want;
+use crate::boat::recording::Sizes;
 use crate::boat::sounder::Sounder;
 use crate::exit::Failure;
 
@@ -63,6 +64,8 @@ pub struct BoatFile {
     pub watchkeeper: Option<WatchkeeperSettings>,
     /// Where the journal of a live watch is kept: already found from where the boat file lies.
     pub journal: Option<PathBuf>,
+    /// What a recording keeps to.
+    pub record: Sizes,
     /// What makes alerts heard, and what outlasts a watch.
     pub sounder: Sounder,
 }
@@ -156,7 +159,7 @@ impl BoatFile {
 
     fn of(text: &Text, folder: &Path) -> Result<Self, Failure> {
         let tree = text.parse()?;
-        let keys = ["boat", "source", "heading", "limits", "journal", "page", "sounder", "watchkeeper"];
+        let keys = ["boat", "source", "heading", "limits", "journal", "record", "page", "sounder", "watchkeeper"];
         let root = Section::root(text, &tree, &keys)?;
         let mut file = Self::default();
         if let Some(boat) = root.get("boat") {
@@ -187,6 +190,9 @@ impl BoatFile {
         if let Some(journal) = root.get("journal") {
             let path = journal.section(&["path"], TABLE)?.need("path", JOURNAL)?;
             file.journal = Some(folder.join(path.words(JOURNAL)?));
+        }
+        if let Some(record) = root.get("record") {
+            file.record = Sizes::read(&record.section(&["size", "keep", "floor"], TABLE)?)?;
         }
         if let Some(sounder) = root.get("sounder") {
             file.sounder = Sounder::read(&sounder, folder)?;

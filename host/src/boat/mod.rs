@@ -6,6 +6,7 @@ pub mod file;
 mod limits;
 pub mod observations;
 pub(crate) mod read;
+pub mod recording;
 pub mod sounder;
 pub mod words;
 

@@ -3,6 +3,7 @@
 pub mod acknowledge;
 pub mod card;
 pub mod install_service;
+mod limits;
 pub mod listen;
 mod order;
 mod page;

@@ -17,6 +17,7 @@ use crate::analysis::listen::At;
 use crate::analysis::listen::Survey;
 use crate::clock::Clock;
 use crate::command::Format;
+use crate::command::limits::size;
 use crate::command::sources::Reading;
 use crate::exit::Exit;
 use crate::exit::Failure;
@@ -53,15 +54,16 @@ pub struct Args {
     /// The boat file; else boat.toml in the working folder, if there is one.
     #[arg(long, value_name = "FILE")]
     boat: Option<PathBuf>,
-    /// A file is closed before it is longer than this, and at each end of a day of UTC.
-    #[arg(long, value_name = "SIZE", value_parser = setup::size, default_value = "64MB")]
-    size: u64,
-    /// All files together are no larger than this; the oldest are dropped.
-    #[arg(long, value_name = "SIZE", value_parser = setup::size, default_value = "2GB")]
-    keep: u64,
-    /// So much of the disk stays free; the oldest are dropped for it.
-    #[arg(long, value_name = "SIZE", value_parser = setup::size, default_value = "200MB")]
-    floor: u64,
+    /// A file is closed before it is longer than this, and at each end of a day of UTC; 64MB unless set here or under
+    /// [record] in the boat file.
+    #[arg(long, value_name = "SIZE", value_parser = size)]
+    size: Option<u64>,
+    /// All files together are no larger than this; the oldest are dropped. 2GB unless set.
+    #[arg(long, value_name = "SIZE", value_parser = size)]
+    keep: Option<u64>,
+    /// So much of the disk stays free; the oldest are dropped for it. 200MB unless set.
+    #[arg(long, value_name = "SIZE", value_parser = size)]
+    floor: Option<u64>,
     /// How the output is written: lines as it goes on, or one summary at the end.
     #[arg(long, value_enum, default_value_t)]
     format: Format,
@@ -109,7 +111,7 @@ pub fn run(args: &Args) -> Result<Exit, Failure> {
     let settings = Settings { folder: args.to.clone(), limits: setup.limits, sources: setup.names.clone(), times };
     let recorder = Recorder::start(&settings).map_err(|error| Failure::new(error.to_string()))?;
     let mut keep = Keep { recorder, show: Show::new(args.format, &setup.names, &args.to), interrupt };
-    let done = keep.show.begin(&setup, args).map_err(KeepError::Output).and_then(|()| match inputs {
+    let done = keep.show.begin(&setup).map_err(KeepError::Output).and_then(|()| match inputs {
         Inputs::Logs(logs) => keep.logs(logs),
         Inputs::Live(sources) => keep.live(sources, &setup),
     });

@@ -2,6 +2,7 @@
 
 mod announcing;
 mod beating;
+mod causes;
 mod chronicle;
 mod company;
 mod control;
@@ -51,6 +52,7 @@ use crate::session::Sink;
 use crate::session::Words;
 use announcing::Herald;
 use beating::Beating;
+use causes::Causes;
 use chronicle::Chronicle;
 use company::Companion;
 use company::Company;
@@ -128,7 +130,8 @@ pub struct Args {
     /// How often the watch announces that it is alive, such as 30s or 1min.
     #[arg(long, value_name = "TIME", value_parser = words::duration, default_value = "60s", requires = "announce")]
     heartbeat: Span,
-    /// Keep every line on disk too, as `lubber record` does with its usual limits. Live inputs only.
+    /// Keep every line on disk too, as `lubber record` does: within the sizes under [record] in the boat file, else
+    /// its usual ones. Live inputs only.
     #[arg(long, value_name = "FOLDER")]
     record: Option<PathBuf>,
     /// Show the watch to browsers, at ADDRESS:PORT of this machine; without one on this machine alone,
@@ -377,7 +380,7 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
 
 /// What keeps this watch company from the start.
 fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
-    let mut companions: Vec<Box<dyn Companion>> = Vec::new();
+    let mut companions: Vec<Box<dyn Companion>> = vec![Box::new(Causes(setup.sources.clone()))];
     if let Some(sink) = &args.announce {
         let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
         companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));

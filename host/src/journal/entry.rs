@@ -76,7 +76,9 @@ pub struct AlertEntry {
 pub struct WordEntry {
     /// When.
     pub at: Stamp,
-    /// Who: `owner`, `key`, `control`, `page`, `wire`, or `watch` where it speaks itself.
+    /// Who: the owner by `key`, `control` or `page`, or by the `earlier-watch` whose order still counts; `owner`
+    /// where the watch was begun with it, or in a journal from before that was told apart; `wire`; or `watch`,
+    /// where it speaks itself.
     pub who: String,
     /// What: `order`, `acknowledge`, `silence`, `notice`, `remark`, ...
     pub what: String,

@@ -242,7 +242,8 @@ impl<'a, S: Sink> Watch<'a, S> {
                 _ => self.remark(Remark::Unheeded { word })?,
             }
             let moment = self.moment();
-            if !matches!(word, Word::Status | Word::Answer) {
+            // A key that nobody waited for is no word.
+            if !matches!(word, Word::Status) && (heeded || word != Word::Answer) {
                 self.sink.heard(moment, &Heard { word, by, heeded })?;
             }
             reply.answer(|| Answer {

@@ -81,7 +81,7 @@ impl Hook {
     }
 }
 
-/// A hook that runs. Dropped, it is killed.
+/// A hook that runs. Dropped, it is killed; what it put in the background is left, unless it was killed first.
 #[derive(Debug)]
 pub(super) struct Run {
     program: String,
@@ -138,15 +138,27 @@ impl Run {
         Some(self.judge(status))
     }
 
-    /// Kills it and whatever it started; [`Self::ended`] reaps it.
+    /// Kills it and whatever it started, in the background too; [`Self::ended`] reaps it.
     pub(super) fn kill(&mut self) {
-        // While it is not reaped its number is no other's.
+        // While it is not reaped its number is no other's, nor while anything is left of its group.
+        if (!self.reaped || self.lingers())
+            && let Some(group) = self.group()
+        {
+            let _ = rustix::process::kill_process_group(group, Signal::KILL);
+        }
         if !self.reaped {
-            if let Some(pid) = i32::try_from(self.child.id()).ok().and_then(Pid::from_raw) {
-                let _ = rustix::process::kill_process_group(pid, Signal::KILL);
-            }
             let _ = self.child.kill();
         }
+    }
+
+    /// Whether it has ended, and something that it put in the background has not.
+    pub(super) fn lingers(&self) -> bool {
+        self.reaped && self.group().is_some_and(|group| rustix::process::test_kill_process_group(group).is_ok())
+    }
+
+    /// Its group of processes, which has its own number.
+    fn group(&self) -> Option<Pid> {
+        i32::try_from(self.child.id()).ok().and_then(Pid::from_raw)
     }
 
     /// Its failure to end in time.
@@ -189,8 +201,8 @@ impl Run {
 
 impl Drop for Run {
     fn drop(&mut self) {
-        self.kill();
         if !self.reaped {
+            self.kill();
             // Not waited for: one that hangs in a driver cannot be killed, and must not hold us up. Who
             // drops it outside the end of the program has seen it end.
             let _ = self.child.try_wait();

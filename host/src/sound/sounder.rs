@@ -209,6 +209,8 @@ struct Player {
     clock: Clock,
     playing: Option<Playing>,
     dying: Vec<Run>,
+    /// Hooks that have ended and left something in the background that still sounds.
+    behind: Vec<Playing>,
     standing: Option<Cue>,
     once: Option<Cue>,
     /// When the standing one is to be heard next.
@@ -230,6 +232,7 @@ impl Player {
             clock: Clock::start(),
             playing: None,
             dying: Vec::new(),
+            behind: Vec::new(),
             standing: None,
             once: None,
             due: None,
@@ -255,6 +258,12 @@ impl Player {
     fn reap(&mut self) {
         self.dying.retain_mut(|run| run.ended().is_none());
         let now = self.clock.now();
+        self.behind.retain_mut(|playing| {
+            if now >= playing.until {
+                playing.run.kill();
+            }
+            now < playing.until && playing.run.lingers()
+        });
         let Some(playing) = &mut self.playing else { return };
         let outcome = match playing.run.ended() {
             Some(outcome) => outcome,
@@ -266,6 +275,9 @@ impl Player {
             },
         };
         let (what, hook) = (playing.what, playing.hook);
+        if playing.run.lingers() {
+            self.behind.extend(self.playing.take());
+        }
         self.stop();
         self.note(what, hook, outcome);
     }
@@ -294,13 +306,14 @@ impl Player {
         self.standing = standing;
         // What was answered falls silent, an alarm does not wait for a warning to end, and nothing
         // waits for a test.
-        let stops = match (self.playing.as_ref().map(|playing| playing.what), &self.standing) {
-            (Some(For::Alert(Priority::Caution)), standing) => standing.is_some(),
-            (Some(For::Alert(priority)), standing) => standing.as_ref().is_none_or(|cue| cue.priority != priority),
-            (Some(For::Test(_)), standing) => standing.is_some(),
-            (Some(For::End) | None, _) => false,
+        let standing = self.standing.as_ref().map(|cue| cue.priority);
+        let stops = |playing: &Playing| match playing.what {
+            For::Alert(Priority::Caution) | For::Test(_) => standing.is_some(),
+            For::Alert(priority) => standing != Some(priority),
+            For::End => false,
         };
-        if stops {
+        self.hush(stops);
+        if self.playing.as_ref().is_some_and(stops) {
             self.stop();
         }
         if asked != self.test {
@@ -310,6 +323,7 @@ impl Player {
     }
 
     fn end(&mut self, text: Option<&str>, at_most: Span) {
+        self.hush(|_| true);
         self.stop();
         (self.standing, self.once, self.due) = (None, None, None);
         self.to_test.clear();
@@ -371,6 +385,8 @@ impl Player {
             Priority::Caution => ("caution", &hooks.caution),
         };
         if let Some(hook) = hook.clone() {
+            // One that sounds again does not sound twice at once.
+            self.hush(|_| true);
             let told = Told { alert: &cue.alert, priority: cue.priority.word(), text: &cue.text };
             self.start(name, &hook, For::Alert(cue.priority), told, self.settings.timeout);
         }
@@ -388,6 +404,13 @@ impl Player {
                 self.playing = Some(Playing { run, what, hook: name, until });
             }
             Err(why) => self.note(what, name, Err(why)),
+        }
+    }
+
+    /// Kills what sounds on behind a hook that has ended, where that is `meant`.
+    fn hush(&mut self, meant: impl Fn(&Playing) -> bool) {
+        for mut playing in self.behind.extract_if(.., |playing| meant(playing)) {
+            playing.run.kill();
         }
     }
 
@@ -443,7 +466,7 @@ impl Player {
     }
 
     fn wait(&self) {
-        let wait = if self.playing.is_some() || !self.dying.is_empty() {
+        let wait = if self.playing.is_some() || !self.dying.is_empty() || !self.behind.is_empty() {
             POLL
         } else if self.ending || !self.to_test.is_empty() || self.once.is_some() {
             return;

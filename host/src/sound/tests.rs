@@ -96,6 +96,40 @@ fn an_alarm_and_a_warning_are_told_apart_and_an_alarm_again_and_again() {
     assert_eq!(ear.said(), said, "after the end nothing sounds");
 }
 
+/// Whether the process still runs whose number stands behind `mark`, once it stands there.
+fn runs(ear: &Ear, mark: &str) -> bool {
+    let said = until(|| ear.said().split_once(&format!("number of {mark} ")).map(|(_, rest)| rest.to_owned()));
+    let number = until(|| said.lines().next().and_then(|number| number.trim().parse().ok()));
+    rustix::process::test_kill_process(rustix::process::Pid::from_raw(number).unwrap()).is_ok()
+}
+
+#[test]
+fn a_sound_that_was_put_in_the_background_falls_silent_too() {
+    let ear = Ear::new("background");
+    let behind = |mark: &str| format!("sleep 600 & echo \"number of {mark} $!\" >> {}", ear.0.display());
+    let sounder = start(ear.hook("A", &behind("a")), ear.hook("W", &behind("w")), LONG, Span::from_min(60));
+    sounder.standing(cue(Priority::Warning, "supply-low"), true);
+    assert!(runs(&ear, "w"));
+    // The hook has long ended when an alarm takes its place.
+    sounder.standing(cue(Priority::Alarm, "off-heading"), true);
+    until(|| (!runs(&ear, "w")).then_some(()));
+    assert!(runs(&ear, "a"));
+    // Answered.
+    sounder.standing(None, false);
+    until(|| (!runs(&ear, "a")).then_some(()));
+    assert_eq!(sounder.report(), None);
+}
+
+#[test]
+fn a_sound_in_the_background_lasts_no_longer_than_a_hook_may() {
+    let ear = Ear::new("behind-long");
+    let behind = format!("sleep 600 & echo \"number of a $!\" >> {}", ear.0.display());
+    let sounder = start(ear.hook("A", &behind), None, LONG, Span::from_ms(300));
+    sounder.standing(cue(Priority::Alarm, "off-heading"), true);
+    until(|| (!runs(&ear, "a")).then_some(()));
+    assert_eq!(sounder.report(), None, "that it was cut off is no fault");
+}
+
 #[test]
 fn an_alarm_waits_for_no_warning_and_what_is_answered_falls_silent() {
     let ear = Ear::new("waits");

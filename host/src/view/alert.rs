@@ -1,5 +1,8 @@
 //! One change of one alert: its JSON line and its line of text.
 
+use std::sync::Arc;
+
+use lubber_core::alert::AlertKind;
 use lubber_core::alert::Disagreeing;
 use lubber_core::alert::Evidence;
 use lubber_core::alert::Instance;
@@ -10,6 +13,7 @@ use lubber_core::angle::TurnRate;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
 use lubber_core::picture::Reference;
+use lubber_core::time::Span;
 
 use crate::view::Sources;
 use crate::view::Stamp;
@@ -36,9 +40,19 @@ pub fn instance(instance: Instance, sources: &Sources) -> String {
 }
 
 /// What it saw, in words; of an alert that no longer stands it says so first.
-pub fn words(change: &AlertChange) -> String {
+pub fn words(change: &AlertChange, sources: &Sources) -> String {
     if !matches!(change.state, State::Normal | State::RectifiedUnacknowledged) {
-        return change.evidence.to_string();
+        return match change.evidence {
+            Evidence::Lost { .. } if change.kind == AlertKind::SupplyLow => {
+                format!("no battery voltage: {}", change.evidence)
+            }
+            Evidence::Impaired { lasting } => match cause(change, sources) {
+                Some(why) if lasting < Span::from_s(1) => format!("does not work: {why}"),
+                Some(why) => format!("{}: {why}", change.evidence),
+                None => change.evidence.to_string(),
+            },
+            evidence => evidence.to_string(),
+        };
     }
     // The evidence is of the moment it was over, or of the last moment before.
     match change.evidence {
@@ -92,20 +106,28 @@ pub fn json(out: &mut String, stamp: Stamp, change: &AlertChange, sources: &Sour
         if let (Instance::Sensor(origin), true) = (change.instance, sources.several()) {
             o.text("source", sources.name(origin.source));
         }
-        o.text("text", words(change));
-        o.object("values", |o| values(o, &change.evidence));
+        o.text("text", words(change, sources));
+        o.object("values", |o| values(o, change, sources));
     });
 }
 
 /// What an alert saw, as one JSON object.
-pub fn values_json(evidence: &Evidence) -> String {
+pub fn values_json(change: &AlertChange, sources: &Sources) -> String {
     let mut out = String::new();
-    object(&mut out, |o| values(o, evidence));
+    object(&mut out, |o| values(o, change, sources));
     out
 }
 
-fn values(o: &mut Object<'_>, evidence: &Evidence) {
-    match *evidence {
+/// Why a part of the watch fails, where the host said so: the core does not know.
+fn cause(change: &AlertChange, sources: &Sources) -> Option<Arc<str>> {
+    match change.instance {
+        Instance::Part(part) => sources.cause(part),
+        _ => None,
+    }
+}
+
+fn values(o: &mut Object<'_>, change: &AlertChange, sources: &Sources) {
+    match change.evidence {
         Evidence::OffHeading { heading, ordered, stands_by, .. } => {
             let key = match heading.reference {
                 Reference::Compass => "heading_compass_deg",
@@ -133,7 +155,7 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
                 }
             }
             o.number("by_deg", signed(by));
-            if let Some(alone) = evidence.stands_alone() {
+            if let Some(alone) = change.evidence.stands_alone() {
                 o.text("stands_alone", alone);
             }
         }
@@ -198,7 +220,10 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number("stage", stage);
             o.number("silent_s", seconds(silent));
         }
-        Evidence::Impaired { lasting } => o.number("lasting_s", seconds(lasting)),
+        Evidence::Impaired { lasting } => {
+            o.number("lasting_s", seconds(lasting));
+            o.text_or_null("why", cause(change, sources));
+        }
         Evidence::PresentedAgain { ago } => o.number("ago_s", seconds(ago)),
     }
 }
@@ -257,7 +282,7 @@ pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize)
     let head = Row::plain(format!("{clock} "))
         .and(tone(change.priority, change.state), word)
         .and(Tone::Plain, format!(" {}", first.trim_start()));
-    let seen = wrap(&words(change), width, indent);
+    let seen = wrap(&words(change, sources), width, indent);
     std::iter::once(head).chain(lines.chain(seen).map(Row::plain)).collect()
 }
 
@@ -331,7 +356,8 @@ mod tests {
         if let Evidence::OffHeading { stands_by, .. } = &mut change.evidence {
             *stands_by = true;
         }
-        assert!(words(&change).ends_with("for 10 s; the pilot itself says it stands by"), "{}", words(&change));
+        let said = words(&change, &Sources::default());
+        assert!(said.ends_with("for 10 s; the pilot itself says it stands by"), "{said}");
         let mut line = String::new();
         json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
         assert!(line.contains(r#""stands_by":true"#), "{line}");
@@ -465,5 +491,8 @@ mod tests {
             of(Evidence::SupplyLow { millivolts: 11_640, limit_millivolts: 11_800, lasting: Span::from_s(30) });
         assert_eq!((&values["volts"], &values["limit_volts"]), (&11.64.into(), &11.8.into()));
         assert_eq!(text, "battery at 11.6 V, below 11.8 V for 30 s");
+        let evidence = Evidence::Lost { how: Lost::Silent, silent: Span::from_s(60) };
+        let gone = AlertChange { kind: AlertKind::SupplyLow, evidence, ..off_heading() };
+        assert_eq!(words(&gone, &Sources::default()), "no battery voltage: last heard 60 s ago");
     }
 }

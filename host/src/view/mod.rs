@@ -20,7 +20,12 @@ pub mod summary;
 pub mod text;
 pub mod wire;
 
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
+
 use chrono::DateTime;
+use lubber_core::alert::Part;
 use lubber_core::frame::ChecksumPolicy;
 use lubber_core::picture::SourceId;
 use lubber_core::time::Instant;
@@ -67,9 +72,13 @@ impl Stamp {
     }
 }
 
-/// The sources by name, in the order of their numbers: what a display calls them.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Sources(Vec<Source>);
+/// What a display knows beside the core: the sources by name, in the order of their numbers, and why a part of
+/// the watch failed last. Clones know the same.
+#[derive(Clone, Debug, Default)]
+pub struct Sources {
+    named: Vec<Source>,
+    causes: Arc<Mutex<[Option<Arc<str>>; Part::ALL.len()]>>,
+}
 
 /// One source as a display names it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -83,27 +92,40 @@ pub struct Source {
 impl Sources {
     /// The sources in the order of their numbers.
     pub fn new(sources: Vec<Source>) -> Self {
-        Self(sources)
+        Self { named: sources, ..Self::default() }
     }
 
     /// The name of one.
     pub fn name(&self, id: SourceId) -> &str {
-        self.0.get(id.index()).map_or("?", |source| source.name.as_str())
+        self.named.get(id.index()).map_or("?", |source| source.name.as_str())
     }
 
     /// Whether a sensor's name alone does not say which source it is on.
     pub fn several(&self) -> bool {
-        self.0.len() > 1
+        self.named.len() > 1
     }
 
     /// All, with their numbers.
     pub fn iter(&self) -> impl Iterator<Item = (SourceId, &Source)> {
-        self.0.iter().zip(0_u8..).map(|(source, number)| (SourceId(number), source))
+        self.named.iter().zip(0_u8..).map(|(source, number)| (SourceId(number), source))
+    }
+
+    /// A part of the watch has failed, and why.
+    pub fn failed(&self, part: Part, why: &str) {
+        let mut causes = self.causes.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(cause) = causes.get_mut(part as usize) {
+            *cause = Some(why.into());
+        }
+    }
+
+    /// Why a part of the watch failed last.
+    pub fn cause(&self, part: Part) -> Option<Arc<str>> {
+        self.causes.lock().unwrap_or_else(PoisonError::into_inner).get(part as usize)?.clone()
     }
 
     /// Those whose checksums are not required to be right: shown for as long as that is so.
     pub fn unchecked(&self) -> impl Iterator<Item = &Source> {
-        self.0.iter().filter(|source| source.checksum == ChecksumPolicy::Ignored)
+        self.named.iter().filter(|source| source.checksum == ChecksumPolicy::Ignored)
     }
 }
 

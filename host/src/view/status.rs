@@ -10,6 +10,7 @@ use lubber_core::monitor::Status;
 use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::alert::instance;
+use crate::view::alert::words;
 use crate::view::json::Object;
 use crate::view::json::object;
 use crate::view::notice::correction_word;
@@ -139,6 +140,7 @@ pub fn json<'a>(
                 o.text("priority", change.priority);
                 o.text("state", change.state.word());
                 o.text("instance", instance(change.instance, sources));
+                o.text("text", words(change, sources));
             });
             o.objects("sources", sources.iter(), |o, (id, source)| {
                 let counts = counts(id);

@@ -57,6 +57,9 @@ const BACK: Span = Span::from_s(10);
 /// real turns by hand it is out by 20 degrees for some seconds, which no model of the noise knows: summed
 /// without the average, it raised six false alerts in 17 h of recorded sailing, and none with it.
 const SHORT: Span = Span::from_s(6);
+/// A receiver that jumps (14.6 knots and 60 degrees off for one second of the recorded sailing, twelve knots to the
+/// side) counts as no more than this off the average: what a turn of 15 degrees makes at six knots.
+const JUMP: i64 = Speed::from_milliknots(1500).as_mm_s() as i64 * 16;
 /// The heading counts as steady when its 6 s average is within [`STEADY`] of the average over this.
 const LONG: Span = Span::from_s(20);
 /// The heading may move so far from where that was learned; then it is learned again.
@@ -246,8 +249,15 @@ impl AgainstGround {
 
         let verdict = self.normal.map(|normal| self.compare(framed, short, normal));
         let signal = match (self.normal, verdict) {
-            (Some(normal), Some(v)) => self.test(instant, v, normal, now),
-            _ => false,
+            // In a turn the receiver's course is late by more than any limit. What was summed stays: she who follows
+            // a false compass keeps it steady. Nor is it tested while she loses her way and the average is behind.
+            (Some(normal), Some(v)) if steady && !instant.is_slower_than(LEAST_SPEED) => {
+                self.test(instant, v, normal, now)
+            }
+            _ => {
+                self.noise.interrupt();
+                false
+            }
         };
         let astern = self.goes_astern(framed, now);
         let below = verdict.is_some_and(|v| v.below) && framed.ahead > 0;
@@ -331,7 +341,7 @@ impl AgainstGround {
             Some((old, at)) if now.since(at) <= OUTAGE => {
                 let elapsed = i64::try_from(now.since(at).as_ms()).unwrap_or(0);
                 let tau = i64::try_from(SHORT.as_ms()).unwrap_or(1);
-                let step = |old: i64, new: i64| towards(old, new, elapsed, tau);
+                let step = |old: i64, new: i64| towards(old, new.clamp(old - JUMP, old + JUMP), elapsed, tau);
                 Framed { ahead: step(old.ahead, new.ahead), side: step(old.side, new.side) }
             }
             _ => new,

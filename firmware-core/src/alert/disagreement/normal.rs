@@ -8,7 +8,7 @@ use crate::time::Instant;
 use crate::time::Span;
 
 /// So long a steady stretch teaches what is normal.
-const LEARN: Span = Span::from_s(30);
+const LEARN: Span = Span::from_s(40);
 /// The heading counts as steady while it stays within this of where it was.
 pub(super) const STEADY: Turn = Turn::from_deg(5);
 /// What is normal follows what is seen with this time constant where a current may be so fast: eight waves or

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use lubber_core::frame::ChecksumPolicy;
 
 use super::Args;
+use crate::boat::recording::Sizes;
+use crate::command::limits::limits;
 use crate::command::sources;
 use crate::command::sources::Named;
 use crate::exit::Failure;
@@ -25,32 +27,8 @@ pub(super) struct Setup {
     boat_file: Option<PathBuf>,
 }
 
-/// A file smaller than this is not worth its name.
-const SMALLEST: u64 = 4_000;
-
-/// A number of bytes, such as 64MB: powers of ten, as disks are sold.
-pub(super) fn size(text: &str) -> Result<u64, String> {
-    let units = [("GB", 1_000_000_000), ("MB", 1_000_000), ("kB", 1_000), ("B", 1)];
-    let read = |(unit, bytes): (&str, u64)| {
-        let number = text.strip_suffix(unit)?.trim().parse::<u64>().ok()?;
-        number.checked_mul(bytes)
-    };
-    units.into_iter().find_map(read).ok_or_else(|| "a size in kB, MB or GB was expected. Example: 64MB".into())
-}
-
 impl Setup {
     pub(super) fn of(args: &Args) -> Result<Self, Failure> {
-        if args.size < SMALLEST {
-            return Err(Failure::new(format!(
-                "--size: a file of less than {SMALLEST} B is none; give more, such as 64MB"
-            )));
-        }
-        if args.keep / 2 < args.size {
-            return Err(Failure::new(
-                "--keep must have room for two files of --size, the one being written and the one being compressed; \
-                 give a larger --keep or a smaller --size",
-            ));
-        }
         let (boat_file, boat) = sources::boat(args.boat.as_deref())?;
         let named = sources::named(&args.sources, boat_file.as_deref(), &boat)?;
         let policies: Vec<ChecksumPolicy> = named.iter().map(|source| source.checksum).collect();
@@ -58,7 +36,8 @@ impl Setup {
         let names = named.iter().map(name).collect();
         let inputs = named.into_iter().map(|source| source.input).collect();
         let options = args.reading.options(policies.clone());
-        let limits = Limits { size: args.size, keep: args.keep, floor: args.floor };
+        let typed = Sizes { size: args.size, keep: args.keep, floor: args.floor };
+        let limits = limits(typed.or(boat.record))?;
         Ok(Self { inputs, options, names, policies, limits, boat_file })
     }
 
@@ -82,16 +61,6 @@ fn short(source: &Source) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn what_is_a_size() {
-        for (text, bytes) in [("64MB", 64_000_000), ("2GB", 2_000_000_000), ("500 kB", 500_000), ("0B", 0)] {
-            assert_eq!(size(text), Ok(bytes));
-        }
-        for wrong in ["64", "64M", "-1MB", "MB", "", "99999999999999999999GB", "20000000000GB"] {
-            assert!(size(wrong).is_err_and(|text| text.contains("Example: 64MB")), "{wrong}");
-        }
-    }
 
     #[test]
     fn sources_have_short_names() {

@@ -10,7 +10,6 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 use serde_json::json;
 
-use super::Args;
 use super::setup::Setup;
 use crate::command::Format;
 use crate::record::Report;
@@ -59,7 +58,7 @@ impl Show {
     }
 
     /// Says what is recorded where to.
-    pub(super) fn begin(&mut self, setup: &Setup, args: &Args) -> io::Result<()> {
+    pub(super) fn begin(&mut self, setup: &Setup) -> io::Result<()> {
         let Some(screen) = &mut self.screen else { return Ok(()) };
         let width = screen.width();
         let mut rows = vec![Row::default().and(Tone::Title, "lubber records")];
@@ -67,9 +66,9 @@ impl Show {
         let files = format!(
             "of {} at most, a new one each day (UTC), compressed when closed; {} in all, the oldest dropped; {} of the \
              disk stay free",
-            size(args.size),
-            size(args.keep),
-            size(args.floor)
+            size(setup.limits.size),
+            size(setup.limits.keep),
+            size(setup.limits.floor)
         );
         let lines = inputs.chain([("folder", self.folder.display().to_string()), ("files", files)]);
         for (name, text) in lines {

@@ -67,7 +67,7 @@ impl Companion for Chronicle {
 }
 
 /// The word as its verb has it.
-fn said(word: Word) -> String {
+pub(super) fn said(word: Word) -> String {
     match word {
         Word::Order(Command::Steer(order)) => format!("steer {order}"),
         Word::Order(Command::SteerHere) => "steer here".into(),

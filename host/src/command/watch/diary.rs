@@ -20,6 +20,7 @@ use lubber_core::time::Span;
 use sha2::Digest;
 use sha2::Sha256;
 
+use super::chronicle;
 use super::company::Companion;
 use super::desk;
 use super::desk::stamp;
@@ -40,9 +41,11 @@ use crate::journal::Patience;
 use crate::journal::Sample;
 use crate::journal::WordEntry;
 use crate::session::Ending;
+use crate::session::Heard;
 use crate::session::Moment;
 use crate::session::Remark;
 use crate::session::Report;
+use crate::session::Word;
 use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::alert;
@@ -61,8 +64,8 @@ pub(super) struct Diary {
     /// What is judged and why not, as it was told last.
     judged: Vec<Option<&'static str>>,
     told_judging: bool,
-    /// Somebody answered alerts at this moment; if it was the wire, its command says so right after.
-    answered: Option<(Moment, &'static str)>,
+    /// Words of this moment of which nobody has said yet whose they are: that comes right after them.
+    unsigned: Vec<WordEntry>,
     /// When it was reported last that the journal does not work, and that it works again, held back.
     failed: Option<Instant>,
     mended: Option<Report>,
@@ -122,7 +125,7 @@ impl Diary {
             feeds: vec![Feed::default(); setup.sources.iter().count()],
             judged: vec![None; AlertKind::ALL.len()],
             told_judging: false,
-            answered: None,
+            unsigned: Vec::new(),
             failed: None,
             mended: None,
             now: Instant::default(),
@@ -135,14 +138,14 @@ impl Diary {
             State::ActiveSilenced => Some("silence"),
             _ => None,
         };
+        let at = stamp(moment);
         if let Some(what) = answer
-            && self.answered.is_none_or(|answered| answered != (moment, what))
+            && !self.unsigned.iter().any(|word| word.what == what && word.at == at)
         {
-            self.owner_answered();
-            self.answered = Some((moment, what));
+            self.unsign(at, what, Some(true), format!("{what}d by the owner"));
         }
         self.journal.keep(Entry::Alert(AlertEntry {
-            at: stamp(moment),
+            at,
             alert: change.kind.to_string(),
             instance: alert::instance(change.instance, &self.sources),
             occurrence: change.occurrence,
@@ -151,8 +154,8 @@ impl Diary {
             escalated: change.escalated,
             repeated: change.repeated,
             follows: change.follows.map(|cause| cause.to_string()),
-            text: alert::words(change),
-            values: alert::values_json(&change.evidence),
+            text: alert::words(change, &self.sources),
+            values: alert::values_json(change, &self.sources),
         }));
     }
 
@@ -160,16 +163,22 @@ impl Diary {
         self.journal.keep(Entry::Word(WordEntry { at, who: who.into(), what: what.into(), obeyed, text }));
     }
 
-    /// No command of the wire came with the answer: it was given by a key, the control socket or the page.
-    fn owner_answered(&mut self) {
-        if let Some((moment, what)) = self.answered.take() {
-            self.word(stamp(moment), "owner", what, Some(true), format!("{what}d by the owner"));
+    /// A word of the owner's, or an answer that may be the wire's, until it is known.
+    fn unsign(&mut self, at: Stamp, what: &str, obeyed: Option<bool>, text: String) {
+        self.unsigned.push(WordEntry { at, who: "owner".into(), what: what.into(), obeyed, text });
+    }
+
+    /// Nobody has said whose the words were: given with the watch's own start, they are the owner's.
+    fn keep_unsigned(&mut self) {
+        for word in self.unsigned.drain(..) {
+            self.journal.keep(Entry::Word(word));
         }
     }
 
     fn command(&mut self, moment: Moment, command: &AlertCommand) {
         if command.obeyed {
-            self.answered = None;
+            // The answers were the wire's, and its command is kept in their place.
+            self.unsigned.retain(|word| word.what == "order");
         }
         let what = match command.command {
             b'A' => "acknowledge",
@@ -182,15 +191,21 @@ impl Diary {
     }
 
     fn notice(&mut self, moment: Moment, notice: &Notice) {
-        let (who, what) = match notice {
+        let (at, text) = (stamp(moment), notice::words(notice));
+        match notice {
             Notice::Steering(Steering::Heading { by: OrderedBy::Owner, .. } | Steering::Wind | Steering::Hand) => {
-                ("owner", "order")
+                // Another order: the one before came with the watch's own start.
+                if self.unsigned.iter().any(|word| word.what == "order") {
+                    self.keep_unsigned();
+                }
+                self.unsign(at, "order", None, text);
             }
-            Notice::Steering(Steering::Heading { by: OrderedBy::Wire(_), .. }) => ("wire", "order"),
-            Notice::Steering(_) => ("watch", "order"),
-            _ => ("watch", "notice"),
-        };
-        self.word(stamp(moment), who, what, None, notice::words(notice));
+            Notice::Steering(Steering::Heading { by: OrderedBy::Wire(_), .. }) => {
+                self.word(at, "wire", "order", None, text);
+            }
+            Notice::Steering(_) => self.word(at, "watch", "order", None, text),
+            _ => self.word(at, "watch", "notice", None, text),
+        }
     }
 
     /// A minute is over: it is kept, with the health of each source and what is judged by now.
@@ -281,6 +296,9 @@ impl Companion for Diary {
     }
 
     fn event(&mut self, moment: Moment, event: &Event<'_>) {
+        if self.unsigned.first().is_some_and(|word| word.at != stamp(moment)) {
+            self.keep_unsigned();
+        }
         self.time(moment);
         match event {
             Event::Alert(change) => self.alert(moment, change),
@@ -295,6 +313,23 @@ impl Companion for Diary {
         self.word(stamp(moment), "watch", what, None, text);
     }
 
+    fn heard(&mut self, moment: Moment, heard: &Heard) {
+        let at = stamp(moment);
+        let ordered = matches!(heard.word, Word::Order(_)) && heard.heeded;
+        if ordered && !self.unsigned.iter().any(|word| word.what == "order" && word.at == at) {
+            // The same order again, or none any more: nothing else tells of it.
+            self.unsign(at, "order", None, chronicle::said(heard.word));
+        }
+        let who = heard.by.word();
+        for word in self.unsigned.iter_mut().filter(|word| word.at == at) {
+            word.who = who.into();
+            if word.obeyed.is_some() {
+                word.text += &format!(" ({who})");
+            }
+        }
+        self.keep_unsigned();
+    }
+
     fn due(&self) -> Instant {
         self.next
     }
@@ -302,7 +337,7 @@ impl Companion for Diary {
     fn look(&mut self, moment: Moment, monitor: &Monitor) {
         self.next = moment.now + LOOK;
         self.now = moment.now;
-        self.owner_answered();
+        self.keep_unsigned();
         self.time(moment);
         for feed in &mut self.feeds {
             if !feed.is_silent && moment.now.since(feed.last) > GAP {
@@ -330,7 +365,7 @@ impl Companion for Diary {
     }
 
     fn end(&mut self, moment: Moment, monitor: &Monitor, ending: Ending) {
-        self.owner_answered();
+        self.keep_unsigned();
         if let Some(minute) = self.gathering.finish() {
             self.minute(moment, monitor, minute);
         }

@@ -11,7 +11,6 @@ use lubber_core::time::Span;
 use super::company::Companion;
 use super::setup::Setup;
 use crate::exit::Failure;
-use crate::record::Limits;
 use crate::record::Recorder;
 use crate::record::Settings;
 use crate::record::Times;
@@ -32,7 +31,7 @@ impl Recording {
     pub(super) fn start(folder: &Path, setup: &Setup) -> Result<Self, Failure> {
         let settings = Settings {
             folder: folder.to_owned(),
-            limits: Limits::default(),
+            limits: setup.record_limits,
             sources: setup.sources.iter().map(|(_, source)| source.name.clone()).collect(),
             times: Times::Live,
         };

@@ -194,7 +194,7 @@ impl Remembering {
             |(kind, instance, _): &&(AlertKind, Instance, String)| (*kind, *instance) == (change.kind, change.instance);
         let text = match (change.evidence, self.seen.iter().find(seen)) {
             (Evidence::PresentedAgain { .. }, Some((.., text))) => text.clone(),
-            _ => alert::words(change),
+            _ => alert::words(change, &self.sources),
         };
         let mut kept = Kept {
             alert: change.kind.name().to_owned(),

@@ -13,11 +13,13 @@ use super::keys;
 use super::page;
 use crate::boat::card::CardFile;
 use crate::boat::sounder::Sounder;
+use crate::command::limits::limits;
 use crate::command::sources;
 use crate::exit::Failure;
 use crate::input::InputError;
 use crate::input::OpenOptions;
 use crate::input::Source;
+use crate::record::Limits;
 use crate::view;
 use crate::view::Sources;
 
@@ -40,8 +42,9 @@ pub(super) struct Setup {
     pub(super) control: Option<PathBuf>,
     /// Where alerts are announced.
     pub(super) announce: Option<String>,
-    /// Where every line is kept.
+    /// Where every line is kept, and what that keeps to.
     pub(super) record: Option<PathBuf>,
+    pub(super) record_limits: Limits,
     /// Where the page is.
     pub(super) page: Option<String>,
     /// Whether keys are listened to.
@@ -106,6 +109,7 @@ impl Setup {
             control: None,
             announce: args.announce.as_ref().map(ToString::to_string),
             record: args.record.clone(),
+            record_limits: limits(boat.record)?,
             page: None,
             keys: false,
             journal: args.journal.clone().or(boat.journal),

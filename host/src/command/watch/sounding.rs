@@ -106,7 +106,7 @@ impl Sounding {
         Cue {
             priority: change.priority,
             alert: change.kind.name().to_owned(),
-            text: format!("{} {about}: {}", change.kind, alert::words(change)),
+            text: format!("{} {about}: {}", change.kind, alert::words(change, &self.sources)),
         }
     }
 
