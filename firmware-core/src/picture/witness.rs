@@ -102,6 +102,8 @@ const SAME_HEADING: i32 = 1500;
 const TURNED: i32 = 3000;
 /// A verdict of one sensor takes so much turning.
 const THROUGH: i32 = 9000;
+/// A turn of so much or more may bring half of what a verdict of two sensors takes.
+const ALONE: i32 = 6000;
 /// Parts of a second's turn in [`Mean::rate`].
 const RATE: i32 = 20;
 /// Milliseconds in a unit of [`Mean::ended`].
@@ -154,8 +156,12 @@ impl Pair {
         let rounding = undithered(one) + undithered(other);
         let Some(mean) = self.stretch.mean(now, self.count, rounding) else { return };
         let turn = angle(mean.heading, self.before.heading);
-        if self.before.sigma == 0 || turn < SAME_HEADING {
+        if self.before.sigma == 0 {
             self.before = mean;
+            return;
+        }
+        if turn < SAME_HEADING {
+            self.before.join(mean, rounding);
             return;
         }
         if turn < TURNED {
@@ -200,11 +206,29 @@ impl Pair {
         let odds = fits - i64::from(half_ln(two * i64::from(NAT) / copied));
         // No single turn decides for two, and none of less than 90 degrees for one.
         let share = turn.min(THROUGH);
-        let most = i64::from(i32::from(TWO) * share / THROUGH / 2);
+        let most = i64::from(i32::from(TWO) * turn.min(ALONE) / ALONE / 2);
         let least = i64::from(i32::from(ONE) * share / THROUGH);
         let odds = odds.clamp(least, if noiseless { 0 } else { most });
         let score = i64::from(self.score) + odds;
         self.score = i16::try_from(score.clamp(LEAST.into(), MOST.into())).unwrap_or(0);
+    }
+}
+
+impl Mean {
+    /// A stretch more on the same heading: the later a stretch, the more it counts, for variation changes. The heading
+    /// stays that of the first, or a boat that wanders round slowly would never have turned.
+    fn join(&mut self, later: Self, rounding: i32) {
+        let square = |sigma: u8| u32::from(sigma) * u32::from(sigma);
+        let variance = (square(self.sigma) + square(later.sigma)) / 4;
+        let least = rounding.unsigned_abs() + (FLOOR * FLOOR).unsigned_abs();
+        let half = wrapped(i32::from(later.difference) - i32::from(self.difference)) / 2;
+        *self = Self {
+            difference: i16::try_from(wrapped(i32::from(self.difference) + half)).unwrap_or(0),
+            rate: (self.rate / 2) + (later.rate / 2),
+            heading: self.heading,
+            sigma: u8::try_from(trig::sqrt(variance.max(least).into())).unwrap_or(u8::MAX),
+            ..later
+        };
     }
 }
 

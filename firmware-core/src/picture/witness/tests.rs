@@ -256,10 +256,13 @@ fn copy(chance: &mut Chance) -> Second {
     }
 }
 
+fn wanted_none(told: &Told, kind: &str) -> bool { kind != "card copy" && !told.changes.iter().any(|c| c.1 == if kind == "copy" { Kinship::OneSensor } else { Kinship::Two }) }
+
 #[test]
 fn measure() {
     for (name, fine) in [("fine", true), ("any digits", false)] {
         for kind in ["copy", "card copy", "two"] {
+            for way in 0..3 {
             let (mut ever_two, mut ever_one, mut ends) = (0, 0, [0; 3]);
             let mut first = Vec::new();
             for seed in 0..400 {
@@ -271,6 +274,8 @@ fn measure() {
                     }
                     _ => Second::Sensor(sensor(chance)),
                 });
+                let this = match v.turning { Turning::Courses(..) => 0, Turning::Circles(..) => 1, _ => 2 };
+                if way != this { continue }
                 if fine {
                     v.talks.iter_mut().for_each(|t| t.decimals = 1);
                 }
@@ -282,6 +287,7 @@ fn measure() {
                 ever_two += i32::from(two.is_some());
                 ever_one += i32::from(one.is_some());
                 ends[told.last as usize] += 1;
+                if fine && seed < 40 && way < 1 && wanted_none(&told, kind) { std::println!("   {kind} {text} {second} {:?}", told.changes); }
                 let wanted = if kind == "copy" { one } else { two };
                 first.push(wanted.map_or(f64::INFINITY, |c| c.2));
                 if kind == "copy" && two.is_some() {
@@ -290,7 +296,8 @@ fn measure() {
             }
             first.sort_by(f64::total_cmp);
             let q = |p: f64| first[(first.len() as f64 * p) as usize];
-            std::println!("{name} {kind}: ever Two {ever_two} ever One {ever_one} at the end unknown/one/two {ends:?}; degrees turned until told 50 % {:.0} 80 % {:.0} 90 % {:.0} 95 % {:.0}", q(0.5), q(0.8), q(0.9), q(0.95));
+            std::println!("{name} {kind} {way}: ever Two {ever_two} ever One {ever_one} at the end unknown/one/two {ends:?}; degrees turned until told 50 % {:.0} 80 % {:.0} 90 % {:.0} 95 % {:.0}", q(0.5), q(0.8), q(0.9), q(0.95));
+            }
         }
     }
 }
