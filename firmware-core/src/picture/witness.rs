@@ -97,6 +97,9 @@ const TOO_LONG: u16 = 1200;
 /// So many differences make a stretch, and no more than one in [`THIN`] milliseconds is taken.
 const ENOUGH: u8 = 20;
 const THIN: u32 = 170;
+/// A heading of which most values differ from the one before (200 of 256) and that has not changed for so long hangs.
+const RESTLESS: u16 = 200;
+const HANGS: Span = Span::from_s(4);
 /// A stretch whose heading is within the first of these has the same heading; beyond the second she has turned.
 const SAME_HEADING: i32 = 1500;
 const TURNED: i32 = 3000;
@@ -131,6 +134,10 @@ impl Pair {
     pub fn compare(&mut self, now: Instant, one: &HeadingChannel, other: &HeadingChannel) {
         let (Some(a), Some(b)) = (one.raw.latest(), other.raw.latest()) else { return };
         if one.raw.age(now).max(other.raw.age(now)) > SAME_MOMENT {
+            return;
+        }
+        if hangs(one, now) || hangs(other, now) {
+            self.count = 0;
             return;
         }
         let elapsed = self.stretch.elapsed(now);
@@ -293,6 +300,11 @@ impl Stretch {
 fn is_dressed(one: &HeadingChannel, other: &HeadingChannel) -> bool {
     let (a, b) = (one.origin, other.origin);
     [a, b].iter().any(|origin| origin.formatter.0 == *b"VHW") || (a.source == b.source && a.talker == b.talker)
+}
+
+/// Whether a heading repeats itself that is not used to: a relay that lost its sensor for a while.
+fn hangs(channel: &HeadingChannel, now: Instant) -> bool {
+    channel.restless() >= RESTLESS && channel.unchanged(now) >= HANGS
 }
 
 /// The last digit of a heading, hundredths of a degree.
