@@ -10,9 +10,9 @@
 //! the rate of turn from end to end of the stretch, and yaw between the ends cancels.
 //!
 //! What no difference shows: a copy to which an instrument applied a card of its own changes with the
-//! heading as a second sensor would. Such a copy comes in a log's VHW or under its model's own talker,
-//! and those are never called two sensors. Nor is anything where the difference has no noise beyond
-//! rounding.
+//! heading as a second sensor would, and in a seaway a delay looks like noise of its own. Such a copy
+//! comes in a log's VHW or under its model's own talker, and those are never called two sensors. A copy
+//! with a card of its own under a third talker is taken for a second sensor.
 
 use crate::angle::Bearing;
 use crate::angle::Turn;
@@ -77,13 +77,13 @@ struct Mean {
 
 /// Units of the score in one natural logarithm.
 const NAT: i32 = 64;
-/// One sensor from here on: a hundred times likelier (ln 100 = 4.6).
-const ONE: i16 = -295;
+/// One sensor from here on: twenty times likelier (ln 20 = 3.0).
+const ONE: i16 = -192;
 /// Two sensors from here on: ten thousand times likelier (ln 10 000 = 9.2), for a copy that is believed
 /// proves a false compass right, and a sensor taken for a copy is merely one witness less.
 const TWO: i16 = 590;
 /// A verdict holds until the score has come back so far.
-const NO_LONGER_ONE: i16 = -100;
+const NO_LONGER_ONE: i16 = -64;
 const NO_LONGER_TWO: i16 = 200;
 /// The score goes no farther than this, so that a verdict can change within a few turns.
 const LEAST: i16 = -400;
@@ -159,7 +159,6 @@ impl Pair {
 
     /// A stretch is complete.
     fn judge(&mut self, now: Instant, one: &HeadingChannel, other: &HeadingChannel) {
-        let variance = self.stretch.variance(self.count);
         let rounding = undithered(one) + undithered(other);
         let Some(mean) = self.stretch.mean(now, self.count, rounding) else { return };
         let turn = angle(mean.heading, self.before.heading);
@@ -186,11 +185,11 @@ impl Pair {
         }
         let change = wrapped(i32::from(mean.difference) - i32::from(self.before.difference));
         if change.abs() < turn / STANDS_STILL {
-            let drift = i32::from(mean.ended.wrapping_sub(self.before.ended)) * DRIFT_PER_H / (3_600_000 / AGE_MS) as i32;
+            let drift =
+                i32::from(mean.ended.wrapping_sub(self.before.ended)) * DRIFT_PER_H / (3_600_000 / AGE_MS) as i32;
             let square = |part: i32| i64::from(part) * i64::from(part);
             let copied = square(mean.sigma.into()) + square(self.before.sigma.into()) + square(blur) + square(drift);
-            let noiseless = i64::from(variance) <= square(digit(one)) / 8 + square(digit(other)) / 8 + square(7);
-            self.weigh(change, turn, copied, noiseless);
+            self.weigh(change, turn, copied);
         }
         self.before = mean;
         let dressed = is_dressed(one, other);
@@ -204,7 +203,7 @@ impl Pair {
     }
 
     /// The difference changed by `change` over a turn, that of a copy with a variance of `copied`.
-    fn weigh(&mut self, change: i32, turn: i32, copied: i64, noiseless: bool) {
+    fn weigh(&mut self, change: i32, turn: i32, copied: i64) {
         let reach = i64::from(DIFFER * turn.min(9000) / 6000);
         let two = copied + reach * reach;
         let square = i64::from(change) * i64::from(change);
@@ -215,7 +214,7 @@ impl Pair {
         let share = turn.min(THROUGH);
         let most = i64::from(i32::from(TWO) * turn.min(ALONE) / ALONE / 2);
         let least = i64::from(i32::from(ONE) * share / THROUGH);
-        let odds = odds.clamp(least, if noiseless { 0 } else { most });
+        let odds = odds.clamp(least, most);
         let score = i64::from(self.score) + odds;
         self.score = i16::try_from(score.clamp(LEAST.into(), MOST.into())).unwrap_or(0);
     }
