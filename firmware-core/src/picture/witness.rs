@@ -102,7 +102,7 @@ const RESTLESS: u16 = 200;
 const HANGS: Span = Span::from_s(4);
 /// A stretch whose heading is within the first of these has the same heading; beyond the second she has turned.
 const SAME_HEADING: i32 = 1500;
-const TURNED: i32 = 3000;
+const TURNED: i32 = 1900;
 /// A verdict of one sensor takes so much turning.
 const THROUGH: i32 = 9000;
 /// A turn of so much or more may bring half of what a verdict of two sensors takes.

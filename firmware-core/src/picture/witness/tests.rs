@@ -292,8 +292,8 @@ fn count(seeds: core::ops::Range<u64>, is: impl Fn(u64) -> bool) -> usize {
     seeds.filter(|seed| is(*seed)).count()
 }
 
-/// Every kind of copy, in every sea, on circles, new courses and adrift. Of 6000 voyages of two hours none was
-/// called two sensors.
+/// Every kind of copy, in every sea, on circles, new courses and adrift. Of 2500 voyages of two hours (seeds from
+/// 20 000) none was called two sensors.
 #[test]
 fn a_copy_is_never_two_sensors_and_no_verdict_turns_over_at_once() {
     let mut told_one = 0;
@@ -306,7 +306,7 @@ fn a_copy_is_never_two_sensors_and_no_verdict_turns_over_at_once() {
         told_one += usize::from(last(&told) == Kinship::OneSensor);
     }
     std::println!("{told_one} of 200 copies told within the hour");
-    assert!(told_one >= 100, "{told_one}");
+    assert!(told_one >= 130, "{told_one}");
 }
 
 /// The copies that there are on boats, one by one.
@@ -369,7 +369,8 @@ fn a_copy_with_a_card_of_its_own_is_not_believed_where_it_is_likely() {
 }
 
 /// Compasses with deviation of 0.5 to 3 degrees of their own, noise and damping, in seas to 3.5 degrees of yaw.
-/// Over 400 voyages 90 % were told within 690 degrees, half within 360.
+/// Of 391 voyages (seeds from 20 000) 94 % were told within two hours, 90 % within 650 degrees, half within 350; 4 %
+/// were taken for one sensor at some time.
 #[test]
 fn nine_in_ten_second_sensors_are_told_within_720_degrees() {
     let told = count(0..100, |seed| {

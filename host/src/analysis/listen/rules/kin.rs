@@ -79,10 +79,7 @@ fn untold(one: &HeadingChannel, other: &HeadingChannel) -> (&'static str, &'stat
     } else if (one.origin.source, one.origin.talker) == (other.origin.source, other.origin.talker) {
         (" One talker sends both, so they likely come from one sensor.", remedy)
     } else {
-        (
-            "",
-            "It can after some turns of 30 degrees or more, 90 degrees and more in all, with steady courses between them.",
-        )
+        ("", "It can after slow turns through 90 degrees or more, or new courses with steady stretches between them.")
     }
 }
 
