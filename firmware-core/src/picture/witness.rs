@@ -94,6 +94,8 @@ const SAME_MOMENT: Span = Span::from_ms(600);
 /// Tenths of a second: a stretch lasts so long, some yaw periods; and no longer than this where few values come.
 const LASTS: u16 = 400;
 const TOO_LONG: u16 = 1200;
+/// Where the difference varies by no more than this (0.07 degrees, squared), half of that is as good.
+const QUIET: u32 = 49;
 /// So many differences make a stretch, and no more than one in [`THIN`] milliseconds is taken.
 const ENOUGH: u8 = 20;
 const THIN: u32 = 170;
@@ -151,7 +153,8 @@ impl Pair {
         }
         let fits = self.stretch.add(a, a.turn_to(b));
         self.count = if fits { self.count.saturating_add(1) } else { 0 };
-        if elapsed >= LASTS && self.count >= ENOUGH {
+        let lasts = if self.stretch.variance(self.count) <= QUIET { LASTS / 2 } else { LASTS };
+        if elapsed >= lasts && self.count >= ENOUGH {
             self.judge(now, one, other);
             self.count = 0;
         }
