@@ -8,13 +8,19 @@ mod scenarios;
 
 use lubber::simulate::Event;
 use lubber::simulate::Happening;
+use lubber::simulate::Heard;
 use lubber::simulate::Second;
 use lubber::simulate::Settings as Boat;
 use lubber::simulate::Steering;
+use lubber::simulate::Voyage;
 use lubber_core::alert::AlertKind;
 use lubber_core::arbiter::State;
+use lubber_core::monitor::Monitor;
 use lubber_core::monitor::Settings as Watch;
 use lubber_core::picture::Command;
+use lubber_core::picture::Kinship;
+use lubber_core::picture::SourceId;
+use lubber_core::time::Instant;
 use passage::at;
 use passage::boat;
 use passage::sail;
@@ -174,4 +180,65 @@ fn one_fault_one_alert() {
         assert_eq!(others.count(), 0, "{}: {:#?}", fault.name, passage.raised);
     }
     assert!(tried >= 15, "only {tried} faults were judged at all");
+}
+
+/// What was ever known, on two hours of new courses in the sea of the seed, of HDG and a true heading by a talker
+/// of its own: where there is no second sensor, the log's copy of HDG under another name.
+fn kinships(seed: u64, second: Second) -> Vec<Kinship> {
+    let mut boat = Boat { length_ms: 7_200_000, ..boat(seed, second) };
+    let mut course = 135.0;
+    for turn in 1..24 {
+        course += [70.0, -100.0, 50.0, 120.0, -60.0][(seed as usize + turn) % 5];
+        boat.events.push(at(turn as u64 * 300_000, Happening::Order(f64::rem_euclid(course, 360.0))));
+    }
+    let start = boat.start_unix_ms;
+    let mut voyage = Voyage::new(boat).unwrap();
+    let mut monitor = Monitor::new(Instant::from_ms(0), Watch { source_count: 1, ..Watch::default() });
+    let mut told = Vec::new();
+    while voyage
+        .step(&mut |heard| {
+            let Heard::Line { unix_ms, bytes } = heard else { return };
+            let now = Instant::from_ms(u64::try_from(unix_ms - start).unwrap());
+            monitor.bytes(now, SourceId(0), bytes, &mut |_| {});
+            let text = std::str::from_utf8(bytes).unwrap();
+            if second == Second::None
+                && let Some(heading) = text.strip_prefix("$IIVHW,").and_then(|rest| rest.split(',').next())
+            {
+                let body = format!("GPHDT,{heading},T");
+                let sum = body.bytes().fold(0, |sum, byte| sum ^ byte);
+                monitor.bytes(now, SourceId(0), format!("${body}*{sum:02X}\r\n").as_bytes(), &mut |_| {});
+            }
+        })
+        .is_some()
+    {
+        let picture = monitor.picture();
+        let place = |name: &str| picture.headings().iter().position(|channel| channel.origin.to_string() == name);
+        if let (Some(hdg), Some(hdt)) = (place("HCHDG"), place("GPHDT"))
+            && told.last() != Some(&picture.kinship(hdg, hdt))
+        {
+            told.push(picture.kinship(hdg, hdt));
+        }
+        if let (Some(hdg), Some(vhw)) = (place("HCHDG"), place("IIVHW")) {
+            assert_ne!(picture.kinship(hdg, vhw), Kinship::Two, "seed {seed}");
+        }
+    }
+    told
+}
+
+/// A quiet day on which the watch once said of a disagreement that "HCHDG and IIVHW agree": the log repeats what
+/// HDG says, up to 600 ms later.
+#[test]
+fn the_heading_of_the_log_is_no_second_witness_in_any_sea() {
+    for seed in 60_000..60_006 {
+        let told = kinships(seed, Second::None);
+        assert_eq!(told, [Kinship::Unknown, Kinship::OneSensor], "seed {seed}");
+    }
+}
+
+#[test]
+fn a_second_sensor_is_a_second_witness() {
+    for seed in 60_000..60_006 {
+        let told = kinships(seed, Second::Independent);
+        assert_eq!(told, [Kinship::Unknown, Kinship::Two], "seed {seed}");
+    }
 }

@@ -137,8 +137,8 @@ fn hours_of_real_sailing_raise_no_false_alarm_and_the_copy_is_told() {
         }
         // VHW repeats the one sensor that this boat has, on every day and in every turn.
         let copies = notices.iter().filter(|notice| matches!(notice, Notice::OneSensor { .. })).count();
-        assert_eq!(copies, 1, "{name}: {notices:?}");
-        assert_eq!(monitor.picture().kinship(0, 1), Kinship::OneSensor, "{name}");
+        let kinship = monitor.picture().kinship(0, 1);
+        assert_eq!((copies, kinship), (1, Kinship::OneSensor), "{name}: {notices:?}");
         hours += log.iter().filter(|byte| **byte == b'\n').count() as f64 / 36_000.0;
     }
     println!("{hours:.1} hours of sailing");

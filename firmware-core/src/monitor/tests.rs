@@ -420,16 +420,16 @@ fn a_contradiction_of_true_headings_says_by_how_much() {
 fn two_sensors_taken_for_one_can_still_contradict_each_other() {
     let mut watch = Watch::new(Settings::default());
     let whole = |deg: f64| deg.round();
-    for s in 0..700 {
-        // Whole degrees, alike within two on a slow turn: no copy can be told from that.
-        let heading = 100.0 + (s as f64 * 0.5).min(130.0);
-        let knocked = if s < 400 { 0.0 } else { 15.0 };
-        let other = heading + (heading / 40.0).sin();
+    for s in 0..900 {
+        // Whole degrees, and alike within a tenth on a slow turn: no copy can be told from that.
+        let heading = 100.0 + (s as f64 * 0.4).min(200.0);
+        let knocked = if s < 600 { 0.0 } else { 15.0 };
+        let other = heading + 0.08 * (heading / 40.0).sin();
         watch.second(s, &[hdg(whole(heading + knocked)), hdt(whole(other))], &[]);
-        if s == 390 {
+        if s == 590 {
             assert!(watch.seen.iter().any(|line| line.contains("OneSensor")), "{:?}", watch.seen);
         }
     }
     let raised = watch.seen.iter().find(|line| line.contains("disagreement active-unacknowledged"));
-    assert!(raised.is_some_and(|line| line.starts_with("4")), "{:?}", watch.seen);
+    assert!(raised.is_some_and(|line| line.starts_with("6")), "{:?}", watch.seen);
 }

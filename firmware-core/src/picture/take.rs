@@ -157,19 +157,20 @@ impl Picture {
         channel.reference = reference;
         channel.take(now, value, decimals);
         match before {
-            Some(before) => self.compare(now, index, before),
+            Some(_) => self.compare(now, index),
             None => self.choose_primary(now),
         }
         Some(index)
     }
 
-    fn compare(&mut self, now: Instant, index: usize, before: Bearing) {
-        // Each pair is compared when its later member speaks, so that the sign is fixed.
-        let Some((one, earlier)) = self.headings.get(..=index).and_then(<[_]>::split_last) else { return };
-        for (other_index, other) in earlier.iter().enumerate() {
-            if let Some(pair) = pair_index(index, other_index).and_then(|i| self.pairs.get_mut(i)) {
-                pair.compare(now, one, before, other);
-            }
+    /// The heading at `index` has spoken.
+    fn compare(&mut self, now: Instant, index: usize) {
+        let Some(spoke) = self.headings.get(index) else { return };
+        for (other_index, other) in self.headings.iter().enumerate() {
+            let Some(pair) = pair_index(index, other_index).and_then(|i| self.pairs.get_mut(i)) else { continue };
+            // The earlier one in the table is always the first, so that the sign is fixed.
+            let (one, other) = if other_index < index { (other, spoke) } else { (spoke, other) };
+            pair.compare(now, one, other);
         }
     }
 

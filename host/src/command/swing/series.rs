@@ -310,9 +310,8 @@ impl Reader {
         }
         if self.wanted.reference.is_some() {
             sensor.pairs.heading(t_s, compass);
-            let before = sensor.channel.raw.latest().unwrap_or(heading);
             sensor.channel.take(now, heading, decimals);
-            sensor.pair.compare(now, &sensor.channel, before, &self.reference);
+            sensor.pair.compare(now, &sensor.channel, &self.reference);
         }
         if let Some(utc) = utc {
             for (sum, moment) in sensor.moments.iter_mut().zip(&self.wanted.moments) {
@@ -331,11 +330,10 @@ impl Reader {
         if self.reference.origin != origin {
             self.reference = HeadingChannel::new(origin, Reference::True);
         }
-        let before = self.reference.raw.latest().unwrap_or(heading);
         self.reference.take(now, heading, decimals);
         for sensor in &mut self.out.sensors {
-            // Both ways round: whichever of a copy and its model comes first, one of the two is fresh.
-            sensor.pair.compare(now, &self.reference, before, &sensor.channel);
+            // Whichever of a copy and its model comes first, one of the two is fresh.
+            sensor.pair.compare(now, &sensor.channel, &self.reference);
             sensor.pairs.reference(seconds(now), degrees(heading.as_mdeg()));
         }
     }

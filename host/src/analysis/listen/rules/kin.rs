@@ -48,25 +48,19 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
                 continue;
             }
             let finding = match picture.kinship(earlier, index) {
-                // A log has no compass of its own: what it sends is a copy, even where it is damped or late.
-                Kinship::Two if [other, channel].iter().any(|one| one.origin.formatter.0 == *b"VHW") => {
-                    let text = format!(
-                        "{} and {} did not keep a constant difference. VHW is a log's sentence, and its heading is \
-                         likely another sensor's, damped or late.",
-                        name(other),
-                        name(channel)
-                    );
-                    Finding::note(Kind::KinshipUnknown, text, "Do not count it as a second compass.")
-                }
                 Kinship::Two => {
                     let text =
                         format!("{} and {} are two sensors: two witnesses of the heading.", name(other), name(channel));
                     Finding::note(Kind::TwoSensors, text, "")
                 }
                 Kinship::Unknown => {
-                    let text =
-                        format!("Whether {} and {} are one sensor cannot be told yet.", name(other), name(channel));
-                    Finding::note(Kind::KinshipUnknown, text, "It can after a slow turn through 90 degrees or more.")
+                    let (text, remedy) = untold(other, channel);
+                    let text = format!(
+                        "Whether {} and {} are one sensor cannot be told yet.{text}",
+                        name(other),
+                        name(channel)
+                    );
+                    Finding::note(Kind::KinshipUnknown, text, remedy)
                 }
                 Kinship::OneSensor => continue,
             };
@@ -74,6 +68,19 @@ pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
         }
     }
     differ(about, out);
+}
+
+/// Why no kinship was found, and what is to be done. A log has no compass of its own, and one talker sends one
+/// sensor's heading in several sentences: the watch takes neither for a second sensor, whatever it does.
+fn untold(one: &HeadingChannel, other: &HeadingChannel) -> (&'static str, &'static str) {
+    let remedy = "Do not count it as a second compass.";
+    if [one, other].iter().any(|channel| channel.origin.formatter.0 == *b"VHW") {
+        (" VHW is a log's sentence, and its heading is likely another sensor's.", remedy)
+    } else if (one.origin.source, one.origin.talker) == (other.origin.source, other.origin.talker) {
+        (" One talker sends both, so they likely come from one sensor.", remedy)
+    } else {
+        ("", "It can after slow turns through 90 degrees or more, or new courses with steady stretches between them.")
+    }
 }
 
 fn differ(about: &About<'_>, out: &mut Vec<Finding>) {
