@@ -125,6 +125,9 @@ fn the_socket_is_the_users_alone_and_is_taken_away() {
     assert!(!folder.0.join("lubber.sock").exists());
 }
 
+/// What a watch keeps of its own.
+const OWN: &[&str] = &["--journal", "j.sqlite", "--record", "record"];
+
 #[test]
 fn a_second_watch_is_refused_and_a_dead_ones_socket_is_replaced() {
     let folder = Folder::new("second");
@@ -135,6 +138,15 @@ fn a_second_watch_is_refused_and_a_dead_ones_socket_is_replaced() {
     assert_eq!(code, Some(2), "{said}");
     assert!(said.contains("another watch is running already") && said.contains("--control PATH"), "{said}");
     assert_eq!(folder.run(&["acknowledge"]).0, Some(0), "the first is still spoken to");
+
+    // Refused, it has left no track: no key in the place of the other's, no watch in a journal, no record.
+    let (code, said) = folder.run(
+        &[&["watch", &source, "--page", "127.0.0.1:0", "--page-new-key", "--page-key", "page.key"][..], OWN].concat(),
+    );
+    assert!(code == Some(2) && !said.contains("page: http"), "{said}");
+    for file in ["page.key", "j.sqlite", "record", "lubber/page.key"] {
+        assert!(!folder.0.join(file).exists(), "{file}");
+    }
 
     // With a place of its own, and without any, a second one keeps watch.
     let own = Watch::new(&folder, &["--control", "own.sock"]);

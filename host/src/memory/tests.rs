@@ -106,6 +106,25 @@ fn what_is_damaged_is_moved_aside_and_said() {
 }
 
 #[test]
+fn a_watch_that_never_began_does_not_make_the_last_one_younger() {
+    let folder = Folder::new("never-began");
+    let (keeper, _) = Keeper::open(&folder.file()).unwrap();
+    keeper.keep(standing("wind"));
+    drop(keeper);
+    let old = std::time::SystemTime::from(Clock::utc()) - Duration::from_secs(7200);
+    fs::File::options().write(true).open(folder.file()).unwrap().set_modified(old).unwrap();
+    for alive in [false, false, true] {
+        let (keeper, left) = Keeper::open(&folder.file()).unwrap();
+        let Left { standing: kept, ago } = left.unwrap().unwrap();
+        assert!(kept == standing("wind") && ago >= Span::from_min(120), "{ago:?}");
+        if alive {
+            keeper.alive();
+        }
+    }
+    assert!(left(&folder).unwrap().ago < Span::from_min(1));
+}
+
+#[test]
 fn two_watches_do_not_share_one() {
     let folder = Folder::new("two");
     let (keeper, _) = Keeper::open(&folder.file()).unwrap();

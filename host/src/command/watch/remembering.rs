@@ -117,7 +117,7 @@ impl Remembering {
             order: None,
             seen: Vec::new(),
             kept: Standing::default(),
-            next: Instant::default() + ALIVE,
+            next: Instant::default(),
         };
         let legacy = match left {
             Ok(Some(left)) => {
