@@ -505,6 +505,30 @@ fn standard_input_that_ends_ends_a_live_watch() {
 }
 
 #[test]
+fn what_another_watch_left_is_told_and_alarms_nobody() {
+    let folder = Folder::new("left");
+    let lost =
+        r#"{"alert":"input-lost","priority":"alarm","state":"active-unacknowledged","source":"boat","text":"silent"}"#;
+    let left = format!(r#"{{"schema":1,"order":"135.000C","sources":["boat"],"alerts":[{lost}]}}"#);
+    let state = folder.write("state.json", left);
+    let run = |args: &[&str]| {
+        let mut command = folder.watch();
+        command.args(["--live", "--no-control", "--state", &state]).args(args);
+        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+        child.stdin.take().unwrap().write_all(sentence("HCHDG,150.2,,,4.1,W").as_bytes()).unwrap();
+        let told = text(&child.wait_with_output().unwrap().stdout);
+        told.split_whitespace().collect::<Vec<&str>>().join(" ")
+    };
+    let told = run(&["-"]);
+    assert!(told.contains("listens to (boat)") && told.contains("NOT carried over"), "{told}");
+    assert!(!told.contains("PRESENTED AGAIN") && !told.contains("times, first"), "{told}");
+    // The watch that listens to it presents it, and counts it as what it is.
+    let boat = folder.write("boat.toml", "[[source]]\nname = \"boat\"\nfrom = \"-\"\n");
+    let told = run(&["--boat", &boat]);
+    assert!(told.contains("PRESENTED AGAIN") && told.contains("input-lost boat: carried over from"), "{told}");
+}
+
+#[test]
 fn the_demo_is_where_the_readme_says() {
     assert!(Path::new(DEMO).is_file());
 }

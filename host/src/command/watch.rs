@@ -8,6 +8,7 @@ mod company;
 mod control;
 mod desk;
 mod diary;
+mod inheriting;
 mod jsonl;
 mod keys;
 mod life;

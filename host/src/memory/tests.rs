@@ -40,9 +40,10 @@ fn standing(order: &str) -> Standing {
         source: Some("a \"source\"\n".into()),
         part: None,
         follows: false,
+        left_utc_s: Some(1_783_987_200),
         text: "heading 168 C, ordered 150 C".into(),
     };
-    Standing { order: Some(order.into()), alerts: vec![alert] }
+    Standing { order: Some(order.into()), sources: vec!["nav".into()], alerts: vec![alert] }
 }
 
 fn left(folder: &Folder) -> Option<Left> {
