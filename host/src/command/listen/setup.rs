@@ -103,7 +103,9 @@ impl Setup {
             }
             match input::open(&self.inputs, &options) {
                 Ok(inputs) => return Ok(Opened { inputs, timed }),
-                Err(InputError::NoTime { .. } | InputError::NoRightChecksum { .. }) if ways.peek().is_some() => {}
+                Err(
+                    InputError::NoTime { .. } | InputError::NoTrustedTime { .. } | InputError::NoRightChecksum { .. },
+                ) if ways.peek().is_some() => {}
                 Err(error) => return Err(self.explain(&error)),
             }
         }
