@@ -52,10 +52,17 @@ fn every_verb_is_obeyed_and_says_what_happened() {
     watch.until("steered by the wind");
     let (_, said) = folder.run(&["steer", "hand"]);
     assert_eq!(said, "steered by hand: off-heading is not watched");
+    assert_eq!(folder.run(&["steer", "HERE", "--control", "lubber.sock"]).0, Some(0), "in capitals too");
     let (_, said) = folder.run(&["steer", "cancel"]);
     assert_eq!(said, "the order is cancelled: no heading is ordered yet");
     let (code, said) = folder.run(&["steer", "150"]);
     assert!(code == Some(2) && said.contains("Example: lubber steer 150C"), "{said}");
+    for (wrong, why) in
+        [("400C", "400 is over 360"), ("-5C", "a heading is not negative, -5C"), ("150", "lacks the letter")]
+    {
+        let (code, said) = folder.run(&["steer", wrong]);
+        assert!(code == Some(2) && said.contains(why), "{said}");
+    }
 
     assert_eq!(folder.run(&["acknowledge"]).1, "nothing waits to be acknowledged");
     assert_eq!(folder.run(&["silence"]).1, "nothing sounds");

@@ -80,7 +80,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
     /// How the boat is steered: 135C, 135M, 139T (compass, magnetic, true), here, wind or hand.
-    #[arg(long, value_name = "ORDER", value_parser = order)]
+    #[arg(long, value_name = "ORDER", value_parser = order, allow_hyphen_values = true)]
     steer: Option<Command>,
     /// The heading the watch is kept by, talker and formatter, such as HCHDG.
     #[arg(long, value_name = "NAME", value_parser = heading)]
@@ -229,7 +229,7 @@ impl From<Checksum> for ChecksumPolicy {
 fn order(text: &str) -> Result<Command, String> {
     // At the start there is nothing to cancel.
     let order = super::order::read(text).filter(|order| *order != Command::Cancel);
-    order.ok_or_else(|| format!("{}. Example: --steer 135C", super::order::EXPECTED))
+    order.ok_or_else(|| format!("{}. Example: --steer 135C", super::order::refused(text)))
 }
 
 fn address(text: &str) -> Result<SocketAddr, String> {
