@@ -257,6 +257,8 @@ fn refusals_name_the_line_and_the_remedy() {
         assert!(got.contains(said), "{got}");
     }
     assert!(refusal(&["show", env!("CARGO_TARGET_TMPDIR")]).contains("is a folder; expected a deviation card"));
+    let nowhere = refusal(&["plot", &fixture("card.toml"), "--out", "no/such/folder.svg"]);
+    assert!(nowhere.contains("there is no folder no/such; make it (mkdir -p no/such)"), "{nowhere}");
     assert!(refusal(&["show", "no-such.toml"]).contains("no-such.toml: there is no such file"));
     assert!(refusal(&["show", env!("CARGO_BIN_EXE_lubber")]).contains("is over 1 MiB, so it is no deviation card"));
 }

@@ -52,10 +52,17 @@ fn every_verb_is_obeyed_and_says_what_happened() {
     watch.until("steered by the wind");
     let (_, said) = folder.run(&["steer", "hand"]);
     assert_eq!(said, "steered by hand: off-heading is not watched");
+    assert_eq!(folder.run(&["steer", "HERE", "--control", "lubber.sock"]).0, Some(0), "in capitals too");
     let (_, said) = folder.run(&["steer", "cancel"]);
     assert_eq!(said, "the order is cancelled: no heading is ordered yet");
     let (code, said) = folder.run(&["steer", "150"]);
     assert!(code == Some(2) && said.contains("Example: lubber steer 150C"), "{said}");
+    for (wrong, why) in
+        [("400C", "400 is over 360"), ("-5C", "a heading is not negative, -5C"), ("150", "lacks the letter")]
+    {
+        let (code, said) = folder.run(&["steer", wrong]);
+        assert!(code == Some(2) && said.contains(why), "{said}");
+    }
 
     assert_eq!(folder.run(&["acknowledge"]).1, "nothing waits to be acknowledged");
     assert_eq!(folder.run(&["silence"]).1, "nothing sounds");
@@ -170,6 +177,9 @@ fn the_socket_is_the_users_alone_and_is_taken_away() {
     assert!(!folder.0.join("lubber.sock").exists());
 }
 
+/// What a watch keeps of its own.
+const OWN: &[&str] = &["--journal", "j.sqlite", "--record", "record"];
+
 #[test]
 fn a_second_watch_is_refused_and_a_dead_ones_socket_is_replaced() {
     let folder = Folder::new("second");
@@ -180,6 +190,15 @@ fn a_second_watch_is_refused_and_a_dead_ones_socket_is_replaced() {
     assert_eq!(code, Some(2), "{said}");
     assert!(said.contains("another watch is running already") && said.contains("--control PATH"), "{said}");
     assert_eq!(folder.run(&["acknowledge"]).0, Some(0), "the first is still spoken to");
+
+    // Refused, it has left no track: no key in the place of the other's, no watch in a journal, no record.
+    let (code, said) = folder.run(
+        &[&["watch", &source, "--page", "127.0.0.1:0", "--page-new-key", "--page-key", "page.key"][..], OWN].concat(),
+    );
+    assert!(code == Some(2) && !said.contains("page: http"), "{said}");
+    for file in ["page.key", "j.sqlite", "record", "lubber/page.key"] {
+        assert!(!folder.0.join(file).exists(), "{file}");
+    }
 
     // With a place of its own, and without any, a second one keeps watch.
     let own = Watch::new(&folder, &["--control", "own.sock"]);

@@ -316,7 +316,7 @@ fn noise_on_a_live_line_is_told_from_silence() {
         assert_eq!(code(&output), 1, "{}", stderr(&output));
         serde_json::from_slice::<Value>(&output.stdout).unwrap()
     };
-    assert!(finding(&heard(&noise), "noise").contains("3000 bytes and not one sentence"));
+    assert!(finding(&heard(&noise), "noise").contains("3 000 bytes and not one sentence"));
     assert!(finding(&heard(b""), "silent").contains("not one byte"));
 }
 

@@ -103,6 +103,15 @@ fn the_night_is_told_as_the_watch_told_it() {
     let total = &watch["course_keeping"]["total"];
     assert!((total["speed_kn"].as_f64().unwrap() - speed).abs() <= 0.1, "{total} {speed}");
     assert!((total["distance_nm"].as_f64().unwrap() - speed * 31.0 / 60.0).abs() <= 0.1, "{total} {speed}");
+    // While the compass was said to be false nothing it read counts as course keeping.
+    let false_s = changes
+        .iter()
+        .filter(|change| change["alert"] == "heading-disagreement")
+        .map(|change| (change["state"].as_str().unwrap(), change["since_start_ms"].as_i64().unwrap() / 1000));
+    let raised = false_s.clone().find(|(state, _)| *state == "active-unacknowledged").unwrap().1;
+    let over = false_s.clone().find(|(state, _)| *state == "rectified-unacknowledged").map_or(31 * 60, |(_, s)| s);
+    let doubted = total["doubted_s"].as_i64().unwrap();
+    assert!((over - raised..=over - raised + 120).contains(&doubted), "{total}: {raised} to {over}");
     let rudder = truth.iter().map(|at| at["rudder_deg"].as_f64().unwrap()).sum::<f64>() / truth.len() as f64;
     assert!((total["rudder_deg"].as_f64().unwrap() - rudder).abs() <= 0.4, "{total} {rudder}");
 
@@ -127,7 +136,9 @@ fn the_text_of_the_night() {
         "2026-07-14 01:50 to 2026-07-14 02:20 UTC, 31 min; ended with its",
         "01:54:01 ordered heading 150 C: ordered by APHTD (wire)",
         "02:05:27 ALARM heading-disagreement HCHDG: active-unacknowledged",
-        "WARNING position-lost                     1  1 min 23 s  1 min 23 s  0 of 1",
+        "WARNING position-lost                     1  1 min 23 s  1 min 23 s  -",
+        "replayed: nobody was asked",
+        "NOT COUNTED in the first four: ",
         "COURSE KEEPING (within: within 15 degrees of the order)",
         "supply-low                     31 min  never heard",
     ] {
@@ -136,6 +147,7 @@ fn the_text_of_the_night() {
     let wide: Vec<&str> = text.lines().filter(|line| line.chars().count() > 80).collect();
     assert_eq!(wide, [""; 0]);
     assert!(!text.contains('\x1b'), "no colour in a pipe");
+    assert!(!text.contains("NOBODY ANSWERED"), "a log asks nobody: {text}");
     let page = fs::read_to_string(page).unwrap();
     for must in [
         "Passage of Curlew",
@@ -143,6 +155,8 @@ fn the_text_of_the_night() {
         "class=\"alarm-shade\"",
         "heading-disagreement",
         "class=\"refused\"",
+        "course over the ground",
+        "class=\"course\"",
     ] {
         assert!(page.contains(must), "{must:?} not in the page");
     }

@@ -70,6 +70,8 @@ fn cards_are_compared_by_what_they_know() {
     // The same boat on another morning: chance. A stove fitted near the sensor: real.
     let same = json(&folder, &["card", "compare", "old.toml", "again.toml"]);
     assert_eq!(same["real"], false, "{same}");
+    let (text, _) = says(&folder, &["card", "compare", "old.toml", "old.toml", "--check"], 0);
+    assert!(text.starts_with("There is no change: ") && !text.contains("chance, which"), "{text}");
     let (text, _) = says(&folder, &["card", "compare", "old.toml", "again.toml", "--check"], 0);
     assert!(
         text.starts_with("The change may be chance") && text.lines().all(|line| line.chars().count() <= 80),

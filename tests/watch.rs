@@ -350,6 +350,12 @@ fn bad_input_is_refused_with_its_remedy() {
     fs::create_dir(&here).unwrap();
     let here = here.to_str().unwrap().to_owned();
     let calm = folder.write("calm.nmea", calm());
+    // Every time has a wrong checksum, and some headings are sound.
+    let wrong = sentence("GPRMC,020000,A,3600.0,N,01800.0,E,6.0,135.0,140726,4.1,E").replace('*', "*0");
+    let spoilt = folder.write("spoilt.nmea", wrong.repeat(12) + &sentence("HCHDG,135.0,,,4.1,E").repeat(3));
+    let no_card = folder.write("no-card.toml", "[heading]\ncard = \"nosuch.toml\"\n");
+    let no_source = folder.write("no-source.toml", "[[source]]\nfrom = \"serial:\"\n");
+    let strange = folder.write("strange.toml", "[[source]]\nfrom = \"bluetooth:xx\"\n");
     for (args, must) in [
         (vec!["nowhere.nmea"], "there is no such file"),
         (vec![here.as_str()], "it is a folder"),
@@ -363,6 +369,13 @@ fn bad_input_is_refused_with_its_remedy() {
         (vec![&calm, &calm, &calm, &calm, &calm], "at most 4"),
         (vec![&calm, "--boat", "none.toml"], "none.toml"),
         (vec![&calm, "--steer", "135"], "--steer 135C"),
+        (vec![&calm, "--steer", "400C"], "400 is over 360"),
+        (vec![&spoilt], "every one of the 12 that tell the time among them"),
+        (vec![&calm, "--boat", &no_card], "no-card.toml:2: card: "),
+        // Whether or not the boat file's own source is the one that is used.
+        (vec!["--boat", &no_source], "no-source.toml:2: from = \"serial:\": after `serial:`"),
+        (vec![&calm, "--boat", &no_source], "no-source.toml:2: from = \"serial:\": after `serial:`"),
+        (vec![&calm, "--boat", &strange], "the kinds of input are file:, serial:, tcp: and udp:"),
         (vec![&calm, "--pace", "0"], "--pace 60"),
     ] {
         let output = folder.run(&args);
@@ -502,6 +515,30 @@ fn standard_input_that_ends_ends_a_live_watch() {
     let said = text(&output.stdout);
     assert_eq!(output.status.code(), Some(0), "{said}");
     assert!(said.contains("END OF THE WATCH, the inputs have ended: nobody keeps watch now"), "{said}");
+}
+
+#[test]
+fn what_another_watch_left_is_told_and_alarms_nobody() {
+    let folder = Folder::new("left");
+    let lost =
+        r#"{"alert":"input-lost","priority":"alarm","state":"active-unacknowledged","source":"boat","text":"silent"}"#;
+    let left = format!(r#"{{"schema":1,"order":"135.000C","sources":["boat"],"alerts":[{lost}]}}"#);
+    let state = folder.write("state.json", left);
+    let run = |args: &[&str]| {
+        let mut command = folder.watch();
+        command.args(["--live", "--no-control", "--state", &state]).args(args);
+        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+        child.stdin.take().unwrap().write_all(sentence("HCHDG,150.2,,,4.1,W").as_bytes()).unwrap();
+        let told = text(&child.wait_with_output().unwrap().stdout);
+        told.split_whitespace().collect::<Vec<&str>>().join(" ")
+    };
+    let told = run(&["-"]);
+    assert!(told.contains("listens to (boat)") && told.contains("NOT carried over"), "{told}");
+    assert!(!told.contains("PRESENTED AGAIN") && !told.contains("times, first"), "{told}");
+    // The watch that listens to it presents it, and counts it as what it is.
+    let boat = folder.write("boat.toml", "[[source]]\nname = \"boat\"\nfrom = \"-\"\n");
+    let told = run(&["--boat", &boat]);
+    assert!(told.contains("PRESENTED AGAIN") && told.contains("input-lost boat: carried over from"), "{told}");
 }
 
 #[test]

@@ -412,7 +412,7 @@ fn a_gyro_that_is_biased_stuck_or_of_the_wrong_sign_is_found() {
 fn a_card_that_no_longer_fits_is_told_upright_and_never_heeled() {
     let kind = AlertKind::CardDoubtful;
     let mut watch = Watch::new(Boat::new(100));
-    for change in [120.0, -120.0] {
+    for change in [120.0; 6] {
         watch.run(300);
         watch.boat.course += change;
     }
@@ -426,7 +426,7 @@ fn a_card_that_no_longer_fits_is_told_upright_and_never_heeled() {
     assert!((1200..=7200).contains(&took), "{took}");
     // The same, heeled from the start: never judged, and that is the reason given.
     let mut watch = Watch::new(Boat { magnet: 9.0, heel: 15.0, ..Boat::new(101) });
-    for change in [120.0, -120.0] {
+    for change in [120.0; 6] {
         watch.run(300);
         watch.boat.course += change;
     }
@@ -435,7 +435,7 @@ fn a_card_that_no_longer_fits_is_told_upright_and_never_heeled() {
     assert_eq!(watch.judging(kind), Err(Why::Heeled));
     // And where nothing says whether she is upright, or there is no card, it says so.
     let mut watch = Watch::new(Boat { heel_sent: false, ..Boat::new(102) });
-    for change in [120.0, -120.0] {
+    for change in [120.0; 6] {
         watch.run(300);
         watch.boat.course += change;
     }

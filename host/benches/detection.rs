@@ -21,6 +21,7 @@ mod scenarios;
 #[path = "detection/tally.rs"]
 mod tally;
 
+use lubber::simulate::Truth;
 use lubber_core::alert::AlertKind;
 use lubber_core::arbiter::State;
 use passage::Passage;
@@ -60,7 +61,7 @@ fn quiet(first: u64, days: u64) {
         let sailing = scenarios::quiet_day(first + day);
         let outage = sailing.outage_ms.clone();
         let passage = sail_under(sailing.boat, sailing.watch, sailing.command, |_| false);
-        let off_course = |ms| passage.off_course(ms).is_some_and(|deg| deg.abs() > OFF_DEG);
+        let off_course = |ms| off_course(&passage.truth, ms).is_some_and(|deg| deg.abs() > OFF_DEG);
         let lost = |(ms, kind, _): &(u64, AlertKind, String)| *kind == AlertKind::PositionLost && outage.contains(ms);
         let off = |(ms, kind, _): &(u64, AlertKind, String)| *kind == AlertKind::OffHeading && off_course(*ms);
         let (right, raised) = passage.raised.iter().filter(|one| !lost(one)).cloned().partition(off);
@@ -95,6 +96,21 @@ fn quiet(first: u64, days: u64) {
     );
     println!("way: by the truth she was over {OFF_DEG} degrees off, half a minute or more after the order.");
     list(|day| &day.right);
+}
+
+/// How far off her ordered course she truly was at `ms`, averaged over 11 s, in degrees by the pilot's compass
+/// without its faults; none without an order, or while she has not come to a new one, for half a minute at most.
+fn off_course(truth: &[Truth], ms: u64) -> Option<f64> {
+    let at = truth.iter().rposition(|t| t.since_start_ms <= ms)?;
+    let ordered = truth[at].ordered_compass_deg?;
+    let off = |t: &Truth| (t.faultless_compass_deg - ordered + 180.0).rem_euclid(360.0) - 180.0;
+    let lately = &truth[at.saturating_sub(30)..=at];
+    let new = lately.iter().rposition(|t| t.ordered_compass_deg != Some(ordered));
+    if new.is_some_and(|new| lately[new + 1..].iter().all(|t| off(t).abs() > 5.0)) {
+        return None;
+    }
+    let window = &truth[at.saturating_sub(5)..(at + 6).min(truth.len())];
+    Some(window.iter().map(off).sum::<f64>() / window.len() as f64)
 }
 
 /// What became of one fault.

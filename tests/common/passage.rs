@@ -97,21 +97,6 @@ impl Passage {
         self.raised.iter().find(|(at, k, _)| *k == kind && *at >= from_ms).map(|(at, ..)| *at)
     }
 
-    /// How far off her ordered course she truly was at `ms`, averaged over 11 s, in degrees by the pilot's compass
-    /// without its faults; none without an order, or while she has not come to a new one, for half a minute at most.
-    pub(crate) fn off_course(&self, ms: u64) -> Option<f64> {
-        let at = self.truth.iter().rposition(|t| t.since_start_ms <= ms)?;
-        let ordered = self.truth[at].ordered_compass_deg?;
-        let off = |t: &Truth| (t.faultless_compass_deg - ordered + 180.0).rem_euclid(360.0) - 180.0;
-        let lately = &self.truth[at.saturating_sub(30)..=at];
-        let new = lately.iter().rposition(|t| t.ordered_compass_deg != Some(ordered));
-        if new.is_some_and(|new| lately[new + 1..].iter().all(|t| off(t).abs() > 5.0)) {
-            return None;
-        }
-        let window = &self.truth[at.saturating_sub(5)..(at + 6).min(self.truth.len())];
-        Some(window.iter().map(off).sum::<f64>() / window.len() as f64)
-    }
-
     /// When the true heading, averaged over 11 s, had first turned by `deg` from what it was at `from_ms`.
     pub(crate) fn turned_at(&self, from_ms: u64, deg: f64) -> Option<u64> {
         let mean = |at: usize| {

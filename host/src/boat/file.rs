@@ -48,6 +48,8 @@ pub struct BoatFile {
     pub second: Option<Name>,
     /// The card of the primary heading: already found from where the boat file lies.
     pub card: Option<PathBuf>,
+    /// Where the file names the card: `boat.toml:7`.
+    card_place: String,
     /// Which deviation counts where the wire carries one and there is a card.
     pub deviation: DeviationRule,
     /// Whether ROT is from a gyro of its own.
@@ -77,10 +79,23 @@ pub struct Source {
     pub name: String,
     /// What it is read from, in the grammar of sources; checked where sources are opened.
     pub from: String,
+    /// Where that stands: `boat.toml:4`.
+    place: String,
     /// What its checksums must be.
     pub checksum: ChecksumPolicy,
     /// Whether ACN and ACK from it are obeyed.
     pub may_acknowledge: bool,
+}
+
+impl Source {
+    /// The refusal of what it is read from, for `why`.
+    pub fn refuse(&self, why: &str) -> Failure {
+        let Self { place, from, .. } = self;
+        Failure::new(format!(
+            "{place}: from = \"{from}\": {why}; expected {}, for example: {}",
+            FROM.what, FROM.example
+        ))
+    }
 }
 
 /// The name the boat file has in the working folder.
@@ -217,6 +232,7 @@ impl BoatFile {
         (self.primary, self.pilot, self.second) = (sensor("primary")?, sensor("pilot")?, sensor("second")?);
         if let Some(value) = heading.get("card") {
             self.card = Some(folder.join(value.words(CARD)?));
+            self.card_place = value.place();
         }
         if let Some(value) = heading.get("deviation") {
             let rules = [("card", DeviationRule::Card), ("wire", DeviationRule::Wire), ("none", DeviationRule::None)];
@@ -253,9 +269,13 @@ impl BoatFile {
     /// The card the file names, read.
     ///
     /// # Errors
-    /// As [`CardFile::read`].
+    /// As [`CardFile::read`], with the place that names it.
     pub fn card_file(&self) -> Result<Option<CardFile>, Failure> {
-        self.card.as_deref().map(CardFile::read).transpose()
+        let named = |Failure(why)| {
+            let Self { card_place: place, .. } = self;
+            Failure::new(format!("{place}: card: {why}; expected {}, for example: {}", CARD.what, CARD.example))
+        };
+        self.card.as_deref().map(CardFile::read).transpose().map_err(named)
     }
 
     /// What the core needs to know; `card` is the one in force, by whichever way it was named.
@@ -288,7 +308,8 @@ fn read_sources(value: &Value<'_>) -> Result<Vec<Source>, Failure> {
             return Err(one.because(&format!("one source too many: lubber listens to {} at most", SourceId::MAX)));
         }
         let section = one.section(&["name", "from", "checksum", "may_acknowledge"], SOURCES)?;
-        let from = section.need("from", FROM)?.words(FROM)?.to_owned();
+        let value = section.need("from", FROM)?;
+        let (from, place) = (value.words(FROM)?.to_owned(), value.place());
         let named = section.get("name");
         let name = named.map(|value| value.words(NAME)).transpose()?.unwrap_or(&from).to_owned();
         if sources.iter().any(|other| other.name == name) {
@@ -304,7 +325,7 @@ fn read_sources(value: &Value<'_>) -> Result<Vec<Source>, Failure> {
         let checksum = section.get("checksum").map(|value| value.choice(&policies, CHECKSUM)).transpose()?;
         let may_acknowledge =
             section.get("may_acknowledge").map_or(Ok(false), |value| value.switch(MAY_ACKNOWLEDGE))?;
-        sources.push(Source { name, from, checksum: checksum.unwrap_or_default(), may_acknowledge });
+        sources.push(Source { name, from, place, checksum: checksum.unwrap_or_default(), may_acknowledge });
     }
     Ok(sources)
 }

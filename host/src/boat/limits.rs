@@ -152,6 +152,6 @@ fn delay(value: &Value<'_>) -> Result<Span, Failure> {
 }
 
 fn span(value: &Value<'_>, want: Want) -> Result<Span, Failure> {
-    let ms = value.quantity(&[("", 1.0), ("s", 1.0), ("min", 60.0)], want)?;
+    let ms = value.quantity(&[("", 1.0), ("s", 1.0), ("min", 60.0), ("m", 60.0), ("h", 3600.0)], want)?;
     u64::try_from(ms).map(Span::from_ms).map_err(|_| value.refuse(want))
 }

@@ -172,6 +172,11 @@ impl<'a> Value<'a> {
         self.value.span().start
     }
 
+    /// Where it stands, for a refusal that can be known only later: `boat.toml:7`.
+    pub(crate) fn place(&self) -> String {
+        format!("{}:{}", self.text.name, self.text.line(self.at()))
+    }
+
     /// The refusal of it.
     pub(crate) fn refuse(&self, want: Want) -> Failure {
         let span = self.value.span();

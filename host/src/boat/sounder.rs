@@ -142,7 +142,7 @@ fn hook(value: &Value<'_>, folder: &Path) -> Result<Vec<String>, Failure> {
 
 fn time(table: &Section<'_>, key: &'static str, usual: Span) -> Result<Span, Failure> {
     let Some(value) = table.get(key) else { return Ok(usual) };
-    let ms = value.quantity(&[("", 1.0), ("s", 1.0), ("min", 60.0)], EVERY)?;
+    let ms = value.quantity(&[("", 1.0), ("s", 1.0), ("min", 60.0), ("m", 60.0)], EVERY)?;
     let within = u64::try_from(ms).ok().filter(|ms| (1_000..=600_000).contains(ms));
     within.map(Span::from_ms).ok_or_else(|| value.refuse(EVERY))
 }

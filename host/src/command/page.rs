@@ -29,6 +29,22 @@ fn whole(bearing: Bearing) -> String {
     format!("{:03}", ((bearing.as_mdeg() + 500) / 1000) % 360)
 }
 
+/// Why `path` cannot be written, and the remedy.
+pub(super) fn unwritable(path: &Path, error: &std::io::Error) -> String {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = folder.display();
+    let why = match error.kind() {
+        ErrorKind::NotFound => {
+            format!("there is no folder {folder}; make it (mkdir -p {folder}), or give another name")
+        }
+        ErrorKind::PermissionDenied => format!("you may not write there; see ls -ld {folder}, or give another name"),
+        ErrorKind::IsADirectory => "it is a folder; give the name of a file".into(),
+        ErrorKind::StorageFull => "the disk is full; make room, or give a name on another disk".into(),
+        _ => format!("{error}; see that the disk is there and not full, or give another name"),
+    };
+    format!("{} cannot be written: {why}", path.display())
+}
+
 /// Writes a file whole, or says why not. A file that is there stays unless `replace`; then it is exchanged
 /// for the new one in one step, so that a cut of power leaves one of the two.
 pub(super) fn write_new(path: &Path, text: &str, replace: bool) -> Result<(), Failure> {
@@ -37,7 +53,7 @@ pub(super) fn write_new(path: &Path, text: &str, replace: bool) -> Result<(), Fa
             "{} is there already and was left as it is; give another name, or --replace to write over it",
             path.display()
         )),
-        _ => Failure::new(format!("{} cannot be written: {error}", path.display())),
+        _ => Failure::new(unwritable(path, &error)),
     };
     let write = |to: &Path, new: bool| {
         let mut file = OpenOptions::new().write(true).create(true).truncate(!new).create_new(new).open(to)?;

@@ -4,6 +4,7 @@ mod account;
 mod chart;
 mod gather;
 mod json;
+mod keeping;
 mod text;
 
 use std::path::Path;

@@ -6,12 +6,14 @@ use std::path::PathBuf;
 use lubber_core::frame::ChecksumPolicy;
 
 use super::words::instant;
+use crate::boat::card::CardFile;
 use crate::boat::file::BoatFile;
 use crate::exit::Failure;
 use crate::input::InputError;
 use crate::input::OpenOptions;
 use crate::input::ReplayOptions;
 use crate::input::Source;
+use crate::input::SourceError;
 use crate::input::StdinKind;
 
 /// What standard input is, and the time of logs that have none.
@@ -66,10 +68,29 @@ pub(super) fn for_logs(option: &str) -> Failure {
 /// The boat file and what it says; without one the defaults.
 ///
 /// # Errors
-/// As [`BoatFile::find`].
+/// As [`BoatFile::find`]; and what it names as a source is none, whether or not that one is used now.
 pub(super) fn boat(given: Option<&Path>) -> Result<(Option<PathBuf>, BoatFile), Failure> {
     let found = BoatFile::find(given)?;
+    if let Some((_, boat)) = &found {
+        boat.sources.iter().try_for_each(|source| input(source).map(|_| ()))?;
+    }
     Ok(found.map_or_else(|| (None, BoatFile::default()), |(path, boat)| (Some(path), boat)))
+}
+
+/// The card in force, by whichever way it was named, and its file.
+///
+/// # Errors
+/// As [`CardFile::read`]; with the place in the boat file, where that names it.
+pub(super) fn card(given: Option<&Path>, boat: &BoatFile) -> Result<Option<(PathBuf, CardFile)>, Failure> {
+    match given {
+        Some(path) => Ok(Some((path.to_owned(), CardFile::read(path)?))),
+        None => Ok(boat.card.clone().zip(boat.card_file()?)),
+    }
+}
+
+/// What a source of the boat file is read from.
+fn input(source: &crate::boat::file::Source) -> Result<Source, Failure> {
+    source.from.parse().map_err(|error: SourceError| source.refuse(&error.expected))
 }
 
 /// A source with what the boat file says of it.
@@ -84,11 +105,11 @@ pub(super) struct Named {
 }
 
 /// The sources that were typed, each read as the boat file says where it knows it; none: those of the
-/// boat file, which is `file`.
+/// boat file.
 ///
 /// # Errors
 /// What the boat file names is no source.
-pub(super) fn named(typed: &[Source], file: Option<&Path>, boat: &BoatFile) -> Result<Vec<Named>, Failure> {
+pub(super) fn named(typed: &[Source], boat: &BoatFile) -> Result<Vec<Named>, Failure> {
     let known = |input: Source, source: &crate::boat::file::Source| Named {
         input,
         name: Some(source.name.clone()),
@@ -96,14 +117,7 @@ pub(super) fn named(typed: &[Source], file: Option<&Path>, boat: &BoatFile) -> R
         may_acknowledge: source.may_acknowledge,
     };
     if typed.is_empty() {
-        let named = boat.sources.iter().map(|source| {
-            let input = source.from.parse().map_err(|error| {
-                let file = file.map_or_else(String::new, |file| file.display().to_string());
-                Failure::new(format!("{file}: source \"{}\": {error}", source.name))
-            })?;
-            Ok(known(input, source))
-        });
-        return named.collect();
+        return boat.sources.iter().map(|source| Ok(known(input(source)?, source))).collect();
     }
     let named = typed.iter().cloned().map(|input| {
         let typed = input.to_string();

@@ -14,7 +14,7 @@ use crate::exit::Failure;
 pub struct Args {
     /// 150C by the pilot's compass, 150M magnetic, 139T true; here: the heading she has now; wind or hand:
     /// off-heading is not watched meanwhile; cancel: the line or the first steady minute decides again.
-    #[arg(value_name = "ORDER", value_parser = known)]
+    #[arg(value_name = "ORDER", value_parser = known, allow_hyphen_values = true)]
     order: String,
     #[command(flatten)]
     to: speak::To,
@@ -29,7 +29,7 @@ Examples:
 fn known(text: &str) -> Result<String, String> {
     match order::read(text) {
         Some(_) => Ok(text.to_owned()),
-        None => Err(format!("{}; or cancel. Example: lubber steer 150C", order::EXPECTED)),
+        None => Err(format!("{}; or cancel. Example: lubber steer 150C", order::refused(text))),
     }
 }
 

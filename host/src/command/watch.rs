@@ -4,10 +4,12 @@ mod announcing;
 mod beating;
 mod causes;
 mod chronicle;
+mod companions;
 mod company;
 mod control;
 mod desk;
 mod diary;
+mod inheriting;
 mod jsonl;
 mod keys;
 mod life;
@@ -50,19 +52,12 @@ use crate::session::Pace;
 use crate::session::SessionError;
 use crate::session::Sink;
 use crate::session::Words;
-use announcing::Herald;
-use beating::Beating;
-use causes::Causes;
 use chronicle::Chronicle;
 use company::Companion;
 use company::Company;
 use control::Control;
 use control::FrontDesk;
 use desk::Desk;
-use diary::Diary;
-use life::Life;
-use page::Cockpit;
-use recording::Recording;
 use remembering::Remembering;
 use setup::Setup;
 use sounding::Sounding;
@@ -86,7 +81,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     card: Option<PathBuf>,
     /// How the boat is steered: 135C, 135M, 139T (compass, magnetic, true), here, wind or hand.
-    #[arg(long, value_name = "ORDER", value_parser = order)]
+    #[arg(long, value_name = "ORDER", value_parser = order, allow_hyphen_values = true)]
     steer: Option<Command>,
     /// The heading the watch is kept by, talker and formatter, such as HCHDG.
     #[arg(long, value_name = "NAME", value_parser = heading)]
@@ -236,7 +231,7 @@ impl From<Checksum> for ChecksumPolicy {
 fn order(text: &str) -> Result<Command, String> {
     // At the start there is nothing to cancel.
     let order = super::order::read(text).filter(|order| *order != Command::Cancel);
-    order.ok_or_else(|| format!("{}. Example: --steer 135C", super::order::EXPECTED))
+    order.ok_or_else(|| format!("{}. Example: --steer 135C", super::order::refused(text)))
 }
 
 fn address(text: &str) -> Result<SocketAddr, String> {
@@ -284,10 +279,10 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
     if !live {
         setup.journal.clone_from(&args.journal);
     }
-    let mut companions = companions(&args, &setup, live)?;
+    let prompt = live || args.pace.is_some();
+    let page = companions::page_wanted(&args, &setup, prompt)?;
     let interrupt = Interrupt::by_signal()
         .map_err(|error| Failure::new(format!("the system does not let a watch be ended cleanly: {error}")))?;
-    let prompt = live || args.pace.is_some();
     if !prompt && args.watchkeeper.is_none() {
         // Nobody is there to answer a log that is read as fast as it goes.
         setup.settings.watchkeeper = None;
@@ -311,19 +306,16 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
         sounder: sounder.clone(),
         bell,
     };
-    companions.push(Box::new(chronicle));
-    let wanted = page_wanted(&args, &setup, prompt)?;
-    if let Some(wanted) = &wanted {
-        let cockpit = Cockpit::open(wanted, &setup, &front)?;
-        setup.page = Some(cockpit.place(wanted));
-        companions.push(Box::new(cockpit));
-    }
-    let control = Control::open(&args, prompt, front)?;
+    // Nothing of the owner's is touched before it is known that this watch may run at all: one that is
+    // refused because another runs leaves the other's key, journal, record and memory as they were.
+    let control = Control::open(&args, prompt, front.clone())?;
     setup.findings.extend(control.finding.clone());
     setup.control = control.path();
     let remembered =
         remembering::Wanted { file: args.state.clone(), none: args.no_state, ordered: args.steer.is_some(), live };
     let (remembering, legacy) = Remembering::wanted(remembered, &mut setup)?;
+    let mut companions = companions::all(&args, &mut setup, live, page.as_ref(), &front)?;
+    companions.push(Box::new(chronicle));
     companions.extend(remembering.map(|remembering| Box::new(remembering) as Box<dyn Companion>));
     // The last one: what is refused above is no watch, and the end of none is heard.
     if prompt {
@@ -376,44 +368,6 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
         Ok(Ending::InputsEnded) if args.check && alarmed => Ok(Exit::No),
         Ok(Ending::InputsEnded) => Ok(Exit::Done),
     }
-}
-
-/// What keeps this watch company from the start.
-fn companions(args: &Args, setup: &Setup, live: bool) -> Result<Vec<Box<dyn Companion>>, Failure> {
-    let mut companions: Vec<Box<dyn Companion>> = vec![Box::new(Causes(setup.sources.clone()))];
-    if let Some(sink) = &args.announce {
-        let announce = announce::Announce::open(sink).map_err(|error| Failure::new(error.to_string()))?;
-        companions.push(Box::new(Herald::new(announce, args.announce_alr, args.heartbeat)));
-    }
-    if let Some(folder) = &args.record {
-        companions.push(Box::new(Recording::start(folder, setup)?));
-    }
-    if let Some(path) = &setup.journal {
-        companions.push(Box::new(Diary::begin(path, setup, live, live || args.pace.is_some())?));
-    }
-    if let Some(beating) = Beating::start(&setup.sounder)?.filter(|_| live) {
-        companions.push(Box::new(beating));
-    }
-    if let Some(life) = live.then(Life::asked_for).flatten() {
-        companions.push(Box::new(life));
-    }
-    Ok(companions)
-}
-
-/// The page that is wanted. The boat file wants it for every watch that somebody can look at; for one
-/// that is over before anybody does, only whoever typed it is told so.
-fn page_wanted(args: &Args, setup: &Setup, prompt: bool) -> Result<Option<page::Wanted>, Failure> {
-    if args.page.is_some() && !prompt {
-        return Err(Failure::new(
-            "--page: a log is over before anybody has looked; replay it at a pace, for example: --pace 1",
-        ));
-    }
-    let at = args.page.or(setup.page_wanted).filter(|_| prompt);
-    if at.is_none() && (args.page_new_key || args.page_key.is_some()) {
-        return Err(Failure::new("there is no page to make a key for; say where: --page ADDRESS:PORT"));
-    }
-    let wanted = |at| page::Wanted { at, key: args.page_key.clone(), new_key: args.page_new_key, pace: args.pace };
-    Ok(at.map(wanted))
 }
 
 /// Whether somebody sees the output as it comes and may press keys: not where what is typed is the input.

@@ -5,6 +5,8 @@ use chrono::Utc;
 use lubber_core::time::Span;
 use lubber_core::unit::Position;
 
+use crate::simulate;
+
 /// What every card carries, however it is shown.
 pub(super) const CARD_SAFETY: [&str; 3] = [
     "For the boat upright: heel changes the deviation, most on north and south.",
@@ -48,15 +50,14 @@ pub(super) fn place(position: Position) -> String {
     format!("{} {}", part(position.lat_e7, 2, 'N', 'S'), part(position.lon_e7, 3, 'E', 'W'))
 }
 
-/// A time from a second to a day: `10s`, `2min`, or seconds.
+/// A time from a second to a day, as [`simulate::duration`] reads it: `10s`, `2m` or `2min`, `1h`, `00:01:30`; a bare
+/// number is seconds.
 pub(super) fn duration(text: &str) -> Result<Span, String> {
-    let number = |text: &str| text.trim().parse::<u64>().ok();
-    let span = match text.strip_suffix("min") {
-        Some(minutes) => number(minutes).map(Span::from_min),
-        None => number(text.strip_suffix('s').unwrap_or(text)).map(Span::from_s),
-    };
-    span.filter(|span| (1..=86_400).contains(&span.as_s()))
-        .ok_or_else(|| "a time from 1 s to a day, in s or min, was expected. Example: 10s".into())
+    let text = text.trim();
+    let seconds = text.parse::<u64>().ok().map(|seconds| seconds.saturating_mul(1000));
+    let span = seconds.or_else(|| simulate::duration(text).ok()).map(Span::from_ms);
+    span.filter(|span| (1_000..=86_400_000).contains(&span.as_ms()))
+        .ok_or_else(|| "a time from 1 s to a day was expected: in s, m (or min), h or as HH:MM:SS. Example: 10s".into())
 }
 
 /// A UTC in ISO 8601, as milliseconds since 1970.
@@ -73,9 +74,12 @@ mod tests {
     #[test]
     fn what_is_a_time_between() {
         assert_eq!(duration("10s"), Ok(Span::from_s(10)));
-        assert_eq!(duration("2min"), Ok(Span::from_s(120)));
+        for minutes in ["2min", "2 min", "2m", "00:02:00", "120", "120s"] {
+            assert_eq!(duration(minutes), Ok(Span::from_s(120)), "{minutes}");
+        }
+        assert_eq!(duration("1h"), Ok(Span::from_min(60)));
         assert_eq!(duration("5"), Ok(Span::from_s(5)));
-        for wrong in ["0s", "-1s", "soon", "99999999999999999999s", ""] {
+        for wrong in ["0s", "-1s", "soon", "99999999999999999999s", "infs", "NaNm", "25h", "m", ""] {
             assert!(duration(wrong).is_err_and(|text| text.contains("Example: 10s")), "{wrong}");
         }
     }

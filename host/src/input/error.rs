@@ -73,6 +73,27 @@ pub enum InputError {
         /// How many bytes were looked at.
         looked_at: u64,
     },
+    /// Sentences with a time, but none of those has a right checksum, while others have.
+    #[error(
+        "{percent} % of the lines of {from} have {fault} checksum in its first {looked_at} bytes, every one of the \
+         {timed} that tell the time among them, so none can be trusted for it; lubber listen shows which talkers they \
+         are of. --checksum {rule} (checksum = \"{rule}\" for this source in boat.toml) lets them tell it, and know that \
+         damaged lines will then pass"
+    )]
+    NoTrustedTime {
+        /// The source.
+        from: Source,
+        /// How many lines in a hundred.
+        percent: u64,
+        /// `a wrong`, or `no`.
+        fault: &'static str,
+        /// What would let them pass: `ignored`, or `optional`.
+        rule: &'static str,
+        /// Lines that tell the time.
+        timed: u64,
+        /// How many bytes were looked at.
+        looked_at: u64,
+    },
     /// A log without any time.
     #[error(
         "{from} carries no time in its first {looked_at} bytes: no stamps, and no RMC, ZDA, GGA, GNS or GLL with one; \

@@ -1,6 +1,7 @@
 //! The beginning of a log looked at once: is it a log, and where do its times come from?
 
 use lubber_core::frame::ChecksumPolicy;
+use memchr::memchr;
 
 use crate::input::InputError;
 use crate::input::Source;
@@ -54,6 +55,9 @@ const PACE_OVER_MS: i64 = 3_000;
 struct Seen {
     sentences: u32,
     doubtful: u64,
+    /// Of the doubtful ones, those that have a checksum, and those that tell a time.
+    wrong: u64,
+    untrusted_times: u64,
     stamped: u32,
     first_stamp: Option<i64>,
     /// Time of day and count of sentences so far.
@@ -117,6 +121,8 @@ pub(crate) fn probe(
     }
     Err(if seen.sentences == 0 {
         InputError::NoRightChecksum { from: from.clone(), lines: seen.doubtful, looked_at }
+    } else if seen.untrusted_times > 0 {
+        seen.no_trusted_time(from, looked_at)
     } else {
         InputError::NoTime { from: from.clone(), looked_at }
     })
@@ -126,7 +132,10 @@ impl Seen {
     fn line(&mut self, line: &[u8], policy: ChecksumPolicy) {
         match form(line, policy) {
             Form::None => return,
-            Form::Doubtful => self.doubtful += 1,
+            Form::Doubtful => {
+                self.doubtful += 1;
+                self.wrong += u64::from(memchr(b'*', line).is_some());
+            }
             Form::Sentence => self.sentences += 1,
         }
         let Some(start) = start_of(line) else { return };
@@ -134,7 +143,10 @@ impl Seen {
             self.stamped += 1;
             self.first_stamp.get_or_insert(stamp);
         }
-        let Some(said) = said_time(line, start, policy) else { return };
+        let Some(said) = said_time(line, start, policy) else {
+            self.untrusted_times += u64::from(said_time(line, start, ChecksumPolicy::Ignored).is_some());
+            return;
+        };
         if let Some(days) = said.days {
             let date = days * DAY_MS + said.tod_ms;
             self.date = Some(self.date.map_or(date, |first| later_of_rollover(first, date)));
@@ -145,6 +157,13 @@ impl Seen {
         if self.pace_us == 0 && passed >= PACE_OVER_MS {
             self.pace_us = passed * 1000 / i64::from(count.saturating_sub(first_count)).max(1);
         }
+    }
+
+    /// Why the times that are there do not count.
+    fn no_trusted_time(&self, from: &Source, looked_at: u64) -> InputError {
+        let (fault, rule) = if self.wrong * 2 > self.doubtful { ("a wrong", "ignored") } else { ("no", "optional") };
+        let percent = (self.doubtful * 100 / self.forms().max(1)).max(1);
+        InputError::NoTrustedTime { from: from.clone(), percent, fault, rule, timed: self.untrusted_times, looked_at }
     }
 
     fn forms(&self) -> u64 {

@@ -193,6 +193,24 @@ fn only_a_right_checksum_drives_time_unless_the_owner_says_otherwise() {
 }
 
 #[test]
+fn times_that_are_there_and_cannot_be_trusted_are_said_to_be_so() {
+    let spoil = |text: String| text.replace("*", "*0").replace("*00", "*10");
+    // Every time is spoilt, and some headings are sound: 20 of 25 lines.
+    let text = spoil(seconds(10, 0, 4, "140726")) + &hdg().repeat(5);
+    let error = opened(slice::from_ref(&text), &ReplayOptions::default()).unwrap_err();
+    assert!(matches!(error, InputError::NoTrustedTime { percent: 80, timed: 8, rule: "ignored", .. }), "{error}");
+    let said = error.to_string();
+    for must in ["80 % of the lines", "lubber listen", "--checksum ignored", "damaged lines will then pass"] {
+        assert!(said.contains(must), "{said}");
+    }
+    // Without checksums it is another rule that lets them pass.
+    let bare: String =
+        seconds(10, 0, 4, "140726").lines().map(|line| line[..line.len() - 3].to_owned() + "\r\n").collect();
+    let error = opened(slice::from_ref(&(bare + &hdg().repeat(5))), &ReplayOptions::default()).unwrap_err();
+    assert!(matches!(error, InputError::NoTrustedTime { fault: "no", rule: "optional", .. }), "{error}");
+}
+
+#[test]
 fn a_log_without_time_needs_a_rate() {
     let text = hdg().repeat(5);
     let error = opened(slice::from_ref(&text), &ReplayOptions::default()).unwrap_err().to_string();

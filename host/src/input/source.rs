@@ -112,11 +112,12 @@ impl FromStr for Source {
 fn bare_path(text: &str, scheme: &str, rest: &str) -> Result<Source, SourceError> {
     let lower = scheme.to_ascii_lowercase();
     let meant = SCHEMES.iter().find(|(name, _)| is_near(&lower, name));
-    let looks_like_scheme = !scheme.is_empty() && scheme.bytes().all(|b| b.is_ascii_lowercase());
+    // One letter is a drive, and a folder or a date before the colon is a path.
+    let looks_like_scheme = scheme.len() > 1 && scheme.bytes().all(|b| b.is_ascii_alphabetic());
     let (expected, example) = if let Some((name, example)) = meant {
         (format!("`{scheme}:` is not known; did you mean `{name}:`?"), *example)
-    } else if looks_like_scheme && rest.starts_with('/') {
-        ("the kinds of input are file:, serial:, tcp: and udp:".to_owned(), SERIAL)
+    } else if looks_like_scheme && !rest.is_empty() {
+        (format!("`{scheme}:` is not known; the kinds of input are file:, serial:, tcp: and udp:"), SERIAL)
     } else {
         return Ok(Source::File(text.into()));
     };
@@ -230,6 +231,7 @@ mod tests {
         for text in [
             "night.nmea",
             "logs/2026-07-14T02:11.nmea",
+            "c:\\logs\\night.nmea",
             "./serial",
             "-",
             "serial:/dev/ttyUSB0",
@@ -257,6 +259,10 @@ mod tests {
             ("tpc:host:10110", "did you mean `tcp:`?"),
             ("upd:0.0.0.0:10110", "did you mean `udp:`?"),
             ("http://plotter", "the kinds of input are"),
+            (
+                "bluetooth:xx",
+                "the kinds of input are file:, serial:, tcp: and udp: (a file of that name is written file:",
+            ),
             ("/dev/ttyUSB0", "written with `serial:` before it"),
             ("COM3", "written with `serial:` before it"),
             ("tcp", "after `tcp` a `:`"),

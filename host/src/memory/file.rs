@@ -1,7 +1,7 @@
 //! The file of what stands.
 //!
 //! ```json
-//! {"schema":1,"order":"150.000C","alerts":[{"alert":"off-heading","priority":"alarm",
+//! {"schema":1,"order":"150.000C","sources":["nav"],"alerts":[{"alert":"off-heading","priority":"alarm",
 //!  "state":"active-unacknowledged","sensor":"HCHDG","source":"nav","text":"heading 168 C, ..."}]}
 //! ```
 //! Its time of change is the last sign of life of the watch that wrote it.
@@ -26,7 +26,9 @@ use crate::clock::Clock;
 pub struct Standing {
     /// The owner's order as it is typed: `150.000C`, `wind`, `hand`.
     pub order: Option<String>,
-    /// The alerts that are not normal.
+    /// What the watch listened to, by name; empty where an older version did not say.
+    pub sources: Vec<String>,
+    /// The alerts that are not normal, and those of earlier watches that none has judged since.
     pub alerts: Vec<Kept>,
 }
 
@@ -51,6 +53,9 @@ pub struct Kept {
     /// Whether it follows from another one.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub follows: bool,
+    /// When the watch ended that saw it, UTC in seconds since 1970, where that was not the last one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub left_utc_s: Option<i64>,
     /// What was seen.
     pub text: String,
 }
@@ -105,6 +110,8 @@ pub enum MemoryError {
 struct Page {
     schema: u32,
     order: Option<String>,
+    #[serde(default)]
+    sources: Vec<String>,
     alerts: Vec<Kept>,
 }
 
@@ -159,7 +166,7 @@ fn understand(bytes: &[u8]) -> Result<Standing, String> {
     if page.schema != SCHEMA {
         return Err(format!("its schema is {}, not {SCHEMA}: another version wrote it", page.schema));
     }
-    Ok(Standing { order: page.order, alerts: page.alerts })
+    Ok(Standing { order: page.order, sources: page.sources, alerts: page.alerts })
 }
 
 impl Kept {
@@ -171,7 +178,8 @@ impl Kept {
 
 /// The file's text.
 pub(super) fn text(standing: &Standing) -> String {
-    let page = Page { schema: SCHEMA, order: standing.order.clone(), alerts: standing.alerts.clone() };
+    let Standing { order, sources, alerts } = standing.clone();
+    let page = Page { schema: SCHEMA, order, sources, alerts };
     // Strings and numbers only: there is nothing in it that could not be written.
     let mut text = serde_json::to_string(&page).unwrap_or_default();
     text.push('\n');

@@ -59,7 +59,9 @@ const LAST_MOMENTS: Duration = Duration::from_secs(2);
 
 impl Keeper {
     /// Opens the place at `path` for one watch alone, and what the last one left there; a damaged file
-    /// leaves nothing but the word of that. It is written at once, which shows whether that can be done.
+    /// leaves nothing but the word of that. It is written at once, which shows whether that can be done;
+    /// its time of change stays that of the last watch until this one shows its first sign of life, for a
+    /// start that is refused after this is no watch.
     ///
     /// # Errors
     /// [`MemoryError`] with the remedy.
@@ -72,7 +74,11 @@ impl Keeper {
         let standing = left.as_ref().ok().and_then(Option::as_ref).map(|left| left.standing.clone());
         let standing = standing.unwrap_or_default();
         let refused = |error| MemoryError::Refused { what: "write", path: path.to_owned(), error };
+        let changed = fs::metadata(path).and_then(|data| data.modified()).ok();
         file::write(path, &file::text(&standing)).map_err(refused)?;
+        if let Some(changed) = changed {
+            File::options().write(true).open(path).and_then(|file| file.set_modified(changed)).map_err(refused)?;
+        }
         let shared = Arc::new(Shared::default());
         let writer = Writer { path: path.to_owned(), shared: Arc::clone(&shared), last: standing, works: true, lock };
         let write = move || writer.run();
@@ -152,12 +158,14 @@ impl Writer {
     fn run(mut self) {
         let _over = Over(Arc::clone(&self.shared));
         loop {
-            let (standing, closed) = self.wait();
-            // What failed is tried again, and a file that somebody took away is made anew.
-            let touched = standing.is_none() && self.works && touch(&self.path).is_ok();
-            self.last = standing.unwrap_or_else(|| std::mem::take(&mut self.last));
-            let outcome = if touched { Ok(()) } else { file::write(&self.path, &file::text(&self.last)) };
-            self.tell(&outcome);
+            let Slot { standing, alive, closed, .. } = self.wait();
+            if standing.is_some() || alive || !self.works {
+                // What failed is tried again, and a file that somebody took away is made anew.
+                let touched = standing.is_none() && self.works && touch(&self.path).is_ok();
+                self.last = standing.unwrap_or_else(|| std::mem::take(&mut self.last));
+                let outcome = if touched { Ok(()) } else { file::write(&self.path, &file::text(&self.last)) };
+                self.tell(&outcome);
+            }
             if closed {
                 // Before the watch is told so: the next one may begin at once.
                 let _ = rustix::fs::flock(&self.lock, FlockOperation::Unlock);
@@ -166,7 +174,8 @@ impl Writer {
         }
     }
 
-    fn wait(&self) -> (Option<Standing>, bool) {
+    /// What is to be done, when there is something.
+    fn wait(&self) -> Slot {
         let idle = |slot: &mut Slot| slot.standing.is_none() && !slot.alive && !slot.closed;
         let slot = self.shared.lock();
         let mut slot = if self.works {
@@ -174,8 +183,8 @@ impl Writer {
         } else {
             self.shared.asked.wait_timeout_while(slot, RETRY, idle).unwrap_or_else(PoisonError::into_inner).0
         };
-        slot.alive = false;
-        (slot.standing.take(), slot.closed)
+        let alive = std::mem::take(&mut slot.alive);
+        Slot { standing: slot.standing.take(), alive, closed: slot.closed, ..Slot::default() }
     }
 
     fn tell(&mut self, outcome: &io::Result<()>) {

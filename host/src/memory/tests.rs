@@ -40,9 +40,10 @@ fn standing(order: &str) -> Standing {
         source: Some("a \"source\"\n".into()),
         part: None,
         follows: false,
+        left_utc_s: Some(1_783_987_200),
         text: "heading 168 C, ordered 150 C".into(),
     };
-    Standing { order: Some(order.into()), alerts: vec![alert] }
+    Standing { order: Some(order.into()), sources: vec!["nav".into()], alerts: vec![alert] }
 }
 
 fn left(folder: &Folder) -> Option<Left> {
@@ -103,6 +104,25 @@ fn what_is_damaged_is_moved_aside_and_said() {
         let (_, left) = Keeper::open(&folder.file()).unwrap();
         assert_eq!(left.unwrap().unwrap().standing, standing("hand"));
     }
+}
+
+#[test]
+fn a_watch_that_never_began_does_not_make_the_last_one_younger() {
+    let folder = Folder::new("never-began");
+    let (keeper, _) = Keeper::open(&folder.file()).unwrap();
+    keeper.keep(standing("wind"));
+    drop(keeper);
+    let old = std::time::SystemTime::from(Clock::utc()) - Duration::from_secs(7200);
+    fs::File::options().write(true).open(folder.file()).unwrap().set_modified(old).unwrap();
+    for alive in [false, false, true] {
+        let (keeper, left) = Keeper::open(&folder.file()).unwrap();
+        let Left { standing: kept, ago } = left.unwrap().unwrap();
+        assert!(kept == standing("wind") && ago >= Span::from_min(120), "{ago:?}");
+        if alive {
+            keeper.alive();
+        }
+    }
+    assert!(left(&folder).unwrap().ago < Span::from_min(1));
 }
 
 #[test]

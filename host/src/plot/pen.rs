@@ -22,6 +22,7 @@ text{font-family:'DejaVu Sans',Helvetica,Arial,sans-serif;fill:#1c2126}
 .arrow{stroke:#9a4b00;stroke-width:.7;fill:none}.tip{fill:#9a4b00}
 .shade{fill:#f0f3f6}.verdict{stroke-width:.6;fill:#fff}
 .order{stroke:#9a4b00;stroke-width:.55;fill:none;stroke-dasharray:2 1.1}
+.course{stroke:#146b3a;stroke-width:.45;fill:none;stroke-dasharray:.5 .8;stroke-linejoin:round}
 .rudder{stroke:#1c2126;stroke-width:.35;fill:none;stroke-linejoin:round}
 .speed{stroke:#2b6ea6;stroke-width:.35;fill:none;stroke-dasharray:1.4 .9;stroke-linejoin:round}
 .alarm{fill:#a61c2a}.warning{fill:#e0a100;stroke:#7a5600;stroke-width:.2}

@@ -134,7 +134,8 @@ impl fmt::Display for Clock {
     }
 }
 
-/// A length of time in milliseconds: `90s`, `15m`, `2h` or `HH:MM:SS`.
+/// A length of time in milliseconds: `90s`, `15m` or `15min`, `2h` or `HH:MM:SS`. The one grammar of times that
+/// are typed, here and for every verb.
 ///
 /// # Errors
 /// Where it is none of these, or longer than 1000 days.
@@ -146,12 +147,11 @@ pub fn duration(text: &str) -> Result<u64, ScriptError> {
             (Ok(h), Ok(m), Some(s)) if m < 60 && s < 60.0 => Some(f64::from(h) * 3600.0 + f64::from(m) * 60.0 + s),
             _ => None,
         },
-        [one] => match one.char_indices().last() {
-            Some((at, 's')) => plain(&one[..at], 1.0),
-            Some((at, 'm')) => plain(&one[..at], 60.0),
-            Some((at, 'h')) => plain(&one[..at], 3600.0),
-            _ => None,
-        },
+        [one] => {
+            let units = [("min", 60.0), ("s", 1.0), ("m", 60.0), ("h", 3600.0)];
+            let unit = units.into_iter().find_map(|(name, unit_s)| Some((one.strip_suffix(name)?, unit_s)));
+            unit.and_then(|(number, unit_s)| plain(number.trim_end(), unit_s))
+        }
         _ => None,
     };
     seconds

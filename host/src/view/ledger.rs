@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use lubber_core::alert::AlertKind;
+use lubber_core::alert::Evidence;
 use lubber_core::alert::Instance;
 use lubber_core::alert::Priority;
 use lubber_core::alert::Why;
@@ -50,10 +51,12 @@ pub struct Raised {
     pub instance: Instance,
     /// The highest priority it reached.
     pub priority: Priority,
-    /// How often.
+    /// How often in this watch.
     pub times: u32,
-    /// When first.
+    /// When first; where it was only carried over, when that was told.
     pub first: Stamp,
+    /// Whether it stood before this watch began, and was presented again.
+    pub carried: bool,
     /// The state it is in now.
     pub state: State,
 }
@@ -86,6 +89,9 @@ impl Ledger {
                 let same = |r: &&mut Raised| r.kind == change.kind && r.instance == change.instance;
                 match self.raised.iter_mut().find(same) {
                     Some(raised) => {
+                        if raised.times == 0 && change.occurrence > 0 {
+                            raised.first = stamp;
+                        }
                         raised.times = raised.times.max(change.occurrence);
                         raised.priority = raised.priority.max(change.priority);
                         raised.state = change.state;
@@ -96,6 +102,7 @@ impl Ledger {
                         priority: change.priority,
                         times: change.occurrence,
                         first: stamp,
+                        carried: matches!(change.evidence, Evidence::PresentedAgain { .. }),
                         state: change.state,
                     }),
                 }

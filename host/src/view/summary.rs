@@ -140,14 +140,16 @@ impl Summary<'_> {
             rows.push(Row::plain("  none was raised"));
         }
         for raised in &self.ledger.raised {
-            let times = if raised.times == 1 { "once".into() } else { format!("{} times, first", raised.times) };
-            let text = format!(
-                "{} {}: {times} at {}; now {}",
-                raised.kind,
-                instance(raised.instance, self.sources),
-                raised.first.clock(),
-                raised.state.word()
-            );
+            let carried = if raised.carried { "carried over from the watch before" } else { "" };
+            let at = raised.first.clock();
+            let times = match raised.times {
+                0 => String::new(),
+                1 => format!("once at {at}"),
+                times => format!("{times} times, first at {at}"),
+            };
+            let both = if carried.is_empty() || times.is_empty() { "" } else { ", then " };
+            let about = instance(raised.instance, self.sources);
+            let text = format!("{} {about}: {carried}{both}{times}; now {}", raised.kind, raised.state.word());
             let mut lines = wrap(&text, width, 10).into_iter();
             let first = lines.next().unwrap_or_default();
             let head = Row::plain("  ").and(tone(raised.priority, raised.state), raised.priority.word());
@@ -271,6 +273,7 @@ impl Summary<'_> {
                     o.text("priority", raised.priority);
                     o.text("instance", instance(raised.instance, self.sources));
                     o.number("times", raised.times);
+                    o.flag("carried_over", raised.carried);
                     o.text_or_null("first_at", raised.first.iso());
                     o.number("first_since_start_ms", raised.first.since_start_ms);
                     o.text("state", raised.state.word());
@@ -345,8 +348,12 @@ mod tests {
             priority: Priority::Alarm,
             times: 2,
             first: Stamp { utc_ms: Some(BEGIN_MS + 600_000), since_start_ms: 600_000 },
+            carried: false,
             state: State::Normal,
         });
+        let carried = Raised { kind: AlertKind::InputLost, carried: true, times: 0, ..ledger.raised[0] };
+        ledger.raised.push(carried);
+        ledger.raised.push(Raised { kind: AlertKind::HeadingLost, times: 1, ..carried });
         let sources = Sources::new(vec![Source { name: "night.nmea".into(), checksum: ChecksumPolicy::Required }]);
         let mut counts = Counts { bytes_in: 1_500_000, sentences: 40_700, between: 90_000, ..Counts::default() };
         counts.sentence_bytes = 1_409_900;
@@ -376,6 +383,8 @@ mod tests {
             "  off-heading               1 h 00 min     97.2 %",
             "          not for 100 s: no heading was ordered",
             "  alarm   off-heading HCHDG: 2 times, first at 00:10:00; now normal",
+            "  alarm   input-lost HCHDG: carried over from the watch before; now normal",
+            "  alarm   heading-lost HCHDG: carried over from the watch before, then once at",
         ] {
             assert!(text.contains(must), "{must:?} not in\n{text}");
         }

@@ -178,10 +178,20 @@ impl Survey {
     pub fn begin(&self) -> Option<At> {
         let begin =
             self.heard.wires.iter().filter_map(|wire| wire.heard).map(|(first, _)| first).min_by_key(|at| at.now)?;
+        Some(self.dated(begin))
+    }
+
+    /// `at` with its UTC, also where that became known only later: a column of times is of one kind.
+    pub fn dated(&self, at: At) -> At {
         // A live line tells the UTC only after a while; what was before it is known from then on.
         let end = self.end();
-        let since = i64::try_from(end.now.since(begin.now).as_ms()).unwrap_or(0);
-        Some(At { utc_ms: begin.utc_ms.or(end.utc_ms.map(|utc_ms| utc_ms.saturating_sub(since))), ..begin })
+        let since = i64::try_from(end.now.since(at.now).as_ms()).unwrap_or(0);
+        At { utc_ms: at.utc_ms.or(end.utc_ms.map(|utc_ms| utc_ms.saturating_sub(since))), ..at }
+    }
+
+    /// The time of day of `at`, as [`At::clock`] says it, by [`dated`](Self::dated).
+    pub fn clock(&self, at: At) -> String {
+        self.dated(at).clock()
     }
 
     /// Up to when it was listened.

@@ -54,6 +54,8 @@ pub struct Tally {
     pub gap: Option<Stretch>,
     /// The longest such time counted without the silence of the whole source.
     pub own_gap: Option<Stretch>,
+    /// How often it was silent for [`PAUSE`](Self::PAUSE) or more, and longer than its beat explains, counted the same way.
+    pub pauses: u64,
     /// The greatest difference of the main value from one to the next.
     pub leap: Option<(Leap, At)>,
     /// How often a direction leapt by more than 45 degrees within 1.5 s.
@@ -122,6 +124,9 @@ pub(super) const AT_ONCE: Span = Span::from_ms(1500);
 const FAULTS: usize = 4;
 
 impl Tally {
+    /// A silence that a watch tells of: a heading is stale after 3 s or four usual intervals, and at once lost.
+    pub const PAUSE: Span = Span::from_s(5);
+
     pub(super) fn new(source: SourceId, talker: Talker, formatter: Formatter) -> Self {
         Self {
             source,
@@ -140,6 +145,7 @@ impl Tally {
             beat: Beat::default(),
             gap: None,
             own_gap: None,
+            pauses: 0,
             leap: None,
             wild: 0,
             without: None,
@@ -227,6 +233,9 @@ impl Tally {
         let own = Span::from_ms(interval.as_ms().saturating_sub(others.as_ms()));
         if longer(self.own_gap, own) {
             self.own_gap = Some(Stretch { from: self.last, length: own });
+        }
+        if own >= Self::PAUSE && own >= self.beat.gap_from() {
+            self.pauses += 1;
         }
     }
 

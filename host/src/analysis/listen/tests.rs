@@ -103,7 +103,45 @@ fn noise_is_told_from_a_dead_line_and_from_a_sound_one() {
     let findings = survey.findings(&around());
     assert_eq!(kinds(&findings), [Kind::Noise]);
     assert_eq!(findings[0].level, Level::Advice);
-    assert!(findings[0].text.contains("2000 bytes") && findings[0].text.contains("100 % of the bytes are no text"));
+    assert!(findings[0].text.contains("2\u{a0}000 bytes"), "{}", findings[0].text);
+    assert!(findings[0].text.contains("100 % of the bytes are no text") && findings[0].remedy.contains("swapped"));
+    // Clean text has come over right wires at the right speed.
+    let mut survey = self::survey();
+    survey.bytes(at(0), SourceId(0), "all is well here ".repeat(200).as_bytes());
+    let findings = survey.findings(&around());
+    assert_eq!(kinds(&findings), [Kind::Noise]);
+    assert!(findings[0].remedy.contains("does not speak NMEA") && !findings[0].remedy.contains("swapped"));
+}
+
+#[test]
+fn a_heading_that_is_away_for_seconds_again_and_again_is_counted() {
+    let hear = |every_s: u64, away_s: u64| {
+        let mut survey = survey();
+        for s in 0..3_600_u64 {
+            if s % every_s >= away_s {
+                survey.bytes(at(s * 1000), SourceId(0), sealed(&format!("HCHDG,{}.1,,,,", 90 + s % 7)).as_bytes());
+            }
+            survey.bytes(at(s * 1000 + 100), SourceId(0), sealed("IIRSA,1.0,A,,V").as_bytes());
+        }
+        let findings = survey.findings(&around());
+        findings.into_iter().find(|finding| finding.kind == Kind::Gaps).map(|finding| (finding.level, finding.text))
+    };
+    // 72 times in an hour; the first is before it was ever heard.
+    let (level, text) = hear(50, 6).unwrap();
+    assert!(text.starts_with("HCHDG was silent 71 times for 5 s or more, 7.00 s at the longest"), "{text}");
+    assert_eq!(level, Level::Advice);
+    assert_eq!(hear(50, 3), None, "a line that drops a few is no loose plug");
+    assert_eq!(hear(1_000, 6), None, "three times in an hour may be chance");
+}
+
+#[test]
+fn what_came_before_the_time_was_known_is_dated_from_what_followed() {
+    let mut survey = survey();
+    survey.bytes(at(0), SourceId(0), b"$IIRSA,1.0,A*00\r\n");
+    survey.bytes(At { utc_ms: Some(1_783_995_069_300), ..at(5_000) }, SourceId(0), sealed("IIRSA,1.0,A,,V").as_bytes());
+    // 1783995069 s: 02:11:09, by `date -u -d @1783995069`.
+    assert_eq!(survey.clock(at(0)), "02:11:04");
+    assert_eq!(survey.clock(survey.end()), "02:11:09");
 }
 
 #[test]

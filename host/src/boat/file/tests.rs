@@ -249,3 +249,20 @@ fn refusals_name_line_expectation_and_example() {
         assert!(said.starts_with("boat.toml:"), "{said}");
     }
 }
+
+#[test]
+fn what_only_shows_later_is_refused_with_its_place_too() {
+    let file =
+        read("[heading]\nprimary = \"HCHDG\"\ncard = \"nosuch.toml\"\n[[source]]\nname = \"a\"\nfrom = \"serial:\"\n");
+    let file = file.unwrap();
+    let Failure(why) = file.card_file().unwrap_err();
+    for must in ["boat.toml:3: card: ", "nosuch.toml: there is no such file", "for example: card = \"card.toml\""] {
+        assert!(why.contains(must), "{why}");
+    }
+    let Failure(why) = file.sources[0].refuse("after `serial:` a device was expected");
+    assert!(
+        why.starts_with("boat.toml:6: from = \"serial:\": after `serial:` a device was expected; expected "),
+        "{why}"
+    );
+    assert!(why.contains("for example: from = "), "{why}");
+}

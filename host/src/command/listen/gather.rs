@@ -83,24 +83,29 @@ pub(super) fn gather(
 /// Remarks that do not grow without bound.
 #[derive(Default)]
 struct Remarks {
-    lines: Vec<String>,
+    /// Each with its moment, where it has one: the UTC of that may become known only later.
+    lines: Vec<(Option<At>, String)>,
     more: u64,
 }
 
 impl Remarks {
-    fn add(&mut self, line: String) {
+    fn add(&mut self, at: Option<At>, line: String) {
         if self.lines.len() < REMARKS {
-            self.lines.push(line);
+            self.lines.push((at, line));
         } else {
             self.more += 1;
         }
     }
 
-    fn done(mut self) -> Vec<String> {
+    fn done(mut self, survey: &Survey) -> Vec<String> {
         if self.more > 0 {
-            self.lines.push(format!("{} more remarks like these", self.more));
+            self.lines.push((None, format!("{} more remarks like these", self.more)));
         }
-        self.lines
+        let line = |(at, line): (Option<At>, String)| match at {
+            Some(at) => format!("{} {line}", survey.clock(at)),
+            None => line,
+        };
+        self.lines.into_iter().map(line).collect()
     }
 }
 
@@ -113,7 +118,8 @@ fn read(
 ) -> Result<Gathered, GatherError> {
     let mut remarks = Remarks::default();
     if times_unchecked {
-        remarks.add("no time with a right checksum: times are taken from sentences whose checksum is wrong".into());
+        remarks
+            .add(None, "no time with a right checksum: times are taken from sentences whose checksum is wrong".into());
     }
     let mut timed = 0;
     let mut note = |note: &LogNote, survey: &mut Survey| {
@@ -126,8 +132,8 @@ fn read(
             _ => {}
         }
         let at = At { now: note.at, utc_ms: note.utc_ms };
-        let from = if setup.names.len() > 1 { format!(" {}:", name(setup, note.source)) } else { String::new() };
-        remarks.add(format!("{}{from} {}", at.clock(), note.kind));
+        let from = if setup.names.len() > 1 { format!("{}: ", name(setup, note.source)) } else { String::new() };
+        remarks.add(Some(at), format!("{from}{}", note.kind));
     };
     let bar = Progress::new(logs.progress().total);
     let mut pieces = 0_u32;
@@ -152,7 +158,8 @@ fn read(
         finish(&mut survey, setup);
     }
     let untimed = made_up_rate && timed < setup.inputs.len();
-    Ok(Gathered { survey, remarks: remarks.done(), interrupted, untimed, live: false })
+    let remarks = remarks.done(&survey);
+    Ok(Gathered { survey, remarks, interrupted, untimed, live: false })
 }
 
 fn finish(survey: &mut Survey, setup: &Setup) {
@@ -211,7 +218,8 @@ fn hear(
     }
     let now = ear.at(clock.now());
     ear.survey.tick(now);
-    Ok(Gathered { survey: ear.survey, remarks: ear.remarks.done(), interrupted, untimed: false, live: true })
+    let remarks = ear.remarks.done(&ear.survey);
+    Ok(Gathered { survey: ear.survey, remarks, interrupted, untimed: false, live: true })
 }
 
 /// Listens to live sources.
@@ -240,18 +248,18 @@ impl Ear<'_> {
             }
             Live::Works { works: true, .. } => {}
             Live::Works { source, at, works: false, why } => {
-                let line = format!("{} {} does not work: {why}", self.at(at).clock(), name(self.setup, source));
-                self.remarks.add(line);
+                let line = format!("{} does not work: {why}", name(self.setup, source));
+                self.remarks.add(Some(self.at(at)), line);
             }
             Live::BaudFound { source, baud } => {
-                self.remarks.add(format!("{} talks at {baud} baud", name(self.setup, source)));
+                self.remarks.add(None, format!("{} talks at {baud} baud", name(self.setup, source)));
             }
             Live::Ended { source } => {
                 self.survey.finish(source);
                 if self.setup.inputs.get(source.index()) == Some(&Source::Stdin) && !self.setup.stdin_said {
                     let line = "standard input carries no stamps and was taken as live: rates and gaps are those of \
                                 the pipe. For a recorded log give its file, or --log";
-                    self.remarks.add(line.into());
+                    self.remarks.add(None, line.into());
                 }
             }
         }
@@ -275,7 +283,8 @@ fn draw<W: io::Write>(board: &mut Board<W>, ear: &Ear<'_>) -> io::Result<()> {
         setup: ear.setup,
         survey: &ear.survey,
         findings: &findings,
-        remarks: &ear.remarks.lines,
+        // They are told at the end: here the table alone changes.
+        remarks: &[],
         untimed: false,
         interrupted: false,
     };

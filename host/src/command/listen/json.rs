@@ -43,7 +43,7 @@ fn object(heard: &Heard<'_>) -> Value {
             "level": finding.level.word(),
             "source": finding.source.map(|source| name(heard, source)),
             "sentences": finding.sentences,
-            "text": finding.text,
+            "text": finding.text.replace('\u{a0}', " "),
             "remedy": Some(&finding.remedy).filter(|remedy| !remedy.is_empty()),
         })).collect::<Vec<_>>(),
     })

@@ -8,7 +8,6 @@ use lubber_core::picture::Name;
 
 use super::Args;
 use crate::analysis::listen::Around;
-use crate::boat::card::CardFile;
 use crate::clock::Clock;
 use crate::command::sources;
 use crate::command::sources::Named;
@@ -56,14 +55,13 @@ const MADE_UP_RATE: f64 = 1000.0;
 impl Setup {
     pub(super) fn of(args: &Args) -> Result<Self, Failure> {
         let (boat_file, boat) = sources::boat(args.boat.as_deref())?;
-        let card = args.card.clone().or_else(|| boat.card.clone());
-        let card_file = card.as_deref().map(CardFile::read).transpose()?;
+        let (card, card_file) = sources::card(args.card.as_deref(), &boat)?.unzip();
         let settings = boat.settings(card_file.as_ref().map(|file| file.card.clone()));
         let mut headings = settings.headings();
         let card_sensor = card_file.as_ref().and_then(|card| card.sensor);
         headings.primary = headings.primary.or(card_sensor);
 
-        let named = sources::named(&args.sources, boat_file.as_deref(), &boat)?;
+        let named = sources::named(&args.sources, &boat)?;
         let policy = |own: ChecksumPolicy| args.checksum.map_or(own, ChecksumPolicy::from);
         let policies: Vec<ChecksumPolicy> = named.iter().map(|source| policy(source.checksum)).collect();
         let name = |source: &Named| source.name.clone().unwrap_or_else(|| source.input.to_string());
@@ -103,7 +101,9 @@ impl Setup {
             }
             match input::open(&self.inputs, &options) {
                 Ok(inputs) => return Ok(Opened { inputs, timed }),
-                Err(InputError::NoTime { .. } | InputError::NoRightChecksum { .. }) if ways.peek().is_some() => {}
+                Err(
+                    InputError::NoTime { .. } | InputError::NoTrustedTime { .. } | InputError::NoRightChecksum { .. },
+                ) if ways.peek().is_some() => {}
                 Err(error) => return Err(self.explain(&error)),
             }
         }

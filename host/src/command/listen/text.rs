@@ -189,11 +189,11 @@ fn row(heard: &Heard<'_>, tally: &Tally) -> Row {
     let age =
         if tally.read > 0 { Length(heard.survey.end().now.since(tally.last.now)).to_string() } else { "-".into() };
     let (gap, gap_at) = match tally.gap {
-        Some(gap) => (Length(gap.length).to_string(), gap.from.clock()),
+        Some(gap) => (Length(gap.length).to_string(), heard.survey.clock(gap.from)),
         None => ("-".to_owned(), String::new()),
     };
     let jump_at = match tally.leap {
-        Some((leap, at)) if leap.thousandths > 0 => at.clock(),
+        Some((leap, at)) if leap.thousandths > 0 => heard.survey.clock(at),
         _ => String::new(),
     };
     let text = format!(" {every:>7} {age:>7} {gap:>7} {gap_at:>8} {jump:>12} {jump_at:>8}");
@@ -232,7 +232,7 @@ fn refused(heard: &Heard<'_>, width: usize) -> Vec<Row> {
             }
             rows.push(Row::plain(format!("  {:>9}  {}", Count(count), reason.words())));
             if let Some((at, raw)) = &wire.examples[place] {
-                let clock = if heard.untimed { "".to_owned() } else { format!("{} ", at.clock()) };
+                let clock = if heard.untimed { "".to_owned() } else { format!("{} ", heard.survey.clock(*at)) };
                 rows.push(example(&clock, raw, width));
             }
         }

@@ -1,10 +1,9 @@
-//! The accounts of a watch: each alert, the course keeping, the sources, what was not judged.
+//! The accounts of a watch: each alert, the sources, what was not judged.
 
 use std::collections::BTreeMap;
 
 use super::gather::Watch;
 use crate::journal::AlertEntry;
-use crate::journal::Minute;
 use crate::view::Stamp;
 
 /// One time that an alert was raised.
@@ -43,25 +42,6 @@ pub(super) struct AlertAccount {
     pub(super) unanswered: usize,
     pub(super) escalated: usize,
     pub(super) followed: usize,
-}
-
-/// How the course was kept over some minutes.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Keeping {
-    pub(super) minutes: usize,
-    /// Seconds with heading and order.
-    pub(super) judged_s: i64,
-    pub(super) within_s: i64,
-    off_sum: f64,
-    off_squares: f64,
-    yaw: (f64, f64),
-    rudder: (f64, f64),
-    travel: (f64, f64),
-    speed: (f64, f64),
-    /// Seconds looked at.
-    pub(super) samples: i64,
-    /// Of them with a heading.
-    pub(super) headings: i64,
 }
 
 /// How a source fared.
@@ -178,25 +158,6 @@ impl Watch {
         accounts
     }
 
-    /// How the course was kept: over all, and by the hour of UTC, or of the watch where UTC is unknown.
-    pub(super) fn keeping(&self) -> (Keeping, Vec<(Stamp, Keeping)>) {
-        const HOUR: i64 = 3_600_000;
-        let mut total = Keeping::default();
-        let mut hours: Vec<(i64, Stamp, Keeping)> = Vec::new();
-        for minute in &self.minutes {
-            let since = i64::try_from(minute.at.since_start_ms).unwrap_or(i64::MAX);
-            let hour = minute.at.utc_ms.map_or(since / HOUR, |utc| utc.div_euclid(HOUR));
-            if hours.last().is_none_or(|(last, ..)| *last != hour) {
-                hours.push((hour, minute.at, Keeping::default()));
-            }
-            if let Some((_, _, keeping)) = hours.last_mut() {
-                keeping.add(minute);
-            }
-            total.add(minute);
-        }
-        (total, hours.into_iter().map(|(_, at, keeping)| (at, keeping)).collect())
-    }
-
     /// Each source of the watch, in the order they were first heard of.
     pub(super) fn sources(&self) -> Vec<SourceAccount> {
         let mut accounts: Vec<SourceAccount> = Vec::new();
@@ -263,71 +224,5 @@ fn raised(change: &AlertEntry) -> Episode {
         escalated: change.escalated,
         follows: change.follows.clone(),
         text: change.text.clone(),
-    }
-}
-
-impl Keeping {
-    fn add(&mut self, minute: &Minute) {
-        self.minutes += 1;
-        self.samples += minute.samples;
-        self.headings += minute.headings;
-        let offs = minute.offs as f64;
-        if let (Some(mean), Some(rms)) = (minute.off_mdeg, minute.off_rms_mdeg) {
-            self.judged_s += minute.offs;
-            self.within_s += minute.within;
-            self.off_sum += offs * mean as f64;
-            self.off_squares += offs * (rms as f64).powi(2);
-        }
-        let weigh = |sum: &mut (f64, f64), value: Option<f64>, weight: i64| {
-            if let Some(value) = value {
-                *sum = (sum.0 + value * weight as f64, sum.1 + weight as f64);
-            }
-        };
-        weigh(&mut self.yaw, minute.yaw_mdeg.map(|yaw| (yaw as f64).powi(2)), minute.headings);
-        weigh(&mut self.rudder, minute.rudder_mdeg.map(|rudder| rudder as f64), minute.samples);
-        weigh(&mut self.speed, minute.speed_mkn.map(|speed| speed as f64), minute.samples);
-        if let Some(travel) = minute.travel_mdeg {
-            self.travel = (self.travel.0 + travel as f64, self.travel.1 + minute.samples as f64);
-        }
-    }
-
-    /// Mean of heading less order, degrees, starboard plus.
-    pub(super) fn off_deg(&self) -> Option<f64> {
-        (self.judged_s > 0).then(|| self.off_sum / self.judged_s as f64 / 1000.0)
-    }
-
-    /// Root mean square of the same, degrees.
-    pub(super) fn off_rms_deg(&self) -> Option<f64> {
-        (self.judged_s > 0).then(|| (self.off_squares / self.judged_s as f64).sqrt() / 1000.0)
-    }
-
-    /// Part of the time within the limit, 0 to 1.
-    pub(super) fn within(&self) -> Option<f64> {
-        (self.judged_s > 0).then(|| self.within_s as f64 / self.judged_s as f64)
-    }
-
-    /// Yaw within a minute, root mean square, degrees.
-    pub(super) fn yaw_deg(&self) -> Option<f64> {
-        (self.yaw.1 > 0.0).then(|| (self.yaw.0 / self.yaw.1).sqrt() / 1000.0)
-    }
-
-    /// Mean rudder, degrees, starboard plus.
-    pub(super) fn rudder_deg(&self) -> Option<f64> {
-        (self.rudder.1 > 0.0).then(|| self.rudder.0 / self.rudder.1 / 1000.0)
-    }
-
-    /// How far the rudder goes in a minute, degrees.
-    pub(super) fn travel_deg_per_min(&self) -> Option<f64> {
-        (self.travel.1 > 0.0).then(|| self.travel.0 / self.travel.1 * 60.0 / 1000.0)
-    }
-
-    /// Mean speed over the ground, knots.
-    pub(super) fn speed_kn(&self) -> Option<f64> {
-        (self.speed.1 > 0.0).then(|| self.speed.0 / self.speed.1 / 1000.0)
-    }
-
-    /// Distance over the ground, nautical miles, while a speed was known.
-    pub(super) fn distance_nm(&self) -> Option<f64> {
-        (self.speed.1 > 0.0).then(|| self.speed.0 / 1000.0 / 3600.0)
     }
 }

@@ -4,6 +4,7 @@ use super::account::Episode;
 use super::gather::Passage;
 use super::gather::Watch;
 use super::text::lasting;
+use crate::journal::Minute;
 use crate::plot::Bar;
 use crate::plot::Chart;
 use crate::plot::Stand;
@@ -62,25 +63,45 @@ fn about(passage: &Passage) -> String {
     parts.join("  \u{b7}  ")
 }
 
+/// Below this the course over the ground means nothing: DESIGN.md, 1.5 kn.
+const COURSE_FROM_MKN: i64 = 1_500;
+
+/// The heading that is drawn, thousandths of a degree: in the reference of the order where there is one, for
+/// only there are the two to be compared.
+fn drawn(minute: &Minute) -> Option<i64> {
+    match (minute.order_mdeg, minute.off_mdeg) {
+        (Some(order), Some(off)) => Some(order + off),
+        _ => minute.heading_mdeg,
+    }
+}
+
+/// What leads from true to the reference that is drawn, degrees.
+fn to_drawn_of(minute: &Minute) -> Option<f64> {
+    Some((drawn(minute)? - minute.true_mdeg?) as f64 / 1000.0)
+}
+
 fn add(chart: &mut Chart, watch: &Watch, place: &impl Fn(u64) -> f64) {
     let middle = |at: Stamp, samples: i64| place(at.since_start_ms) + samples as f64 / 2.0;
     let mut last: Option<f64> = None;
+    // Variation and deviation between true and what is drawn, as they were last known: the course over the
+    // ground is brought to the same north, also while there is no heading.
+    let mut to_drawn = watch.minutes.iter().find_map(to_drawn_of).unwrap_or(0.0);
     for minute in &watch.minutes {
         let at = middle(minute.at, minute.samples);
         // A line is not drawn over a gap.
         if last.is_none_or(|last| at - last > 150.0) {
             chart.heading.push(Vec::new());
             chart.order.push(Vec::new());
+            chart.course.push(Vec::new());
             chart.rudder.push(Vec::new());
             chart.speed.push(Vec::new());
         }
         last = Some(at);
         let degrees = |mdeg: i64| mdeg as f64 / 1000.0;
-        // In the reference of the order where there is one: only there are the two to be compared.
-        let heading = match (minute.order_mdeg, minute.off_mdeg) {
-            (Some(order), Some(off)) => Some(degrees(order + off)),
-            _ => minute.heading_mdeg.map(degrees),
-        };
+        let heading = drawn(minute).map(degrees);
+        to_drawn = to_drawn_of(minute).unwrap_or(to_drawn);
+        let moves = minute.speed_mkn.is_some_and(|speed| speed >= COURSE_FROM_MKN);
+        let course = minute.course_mdeg.filter(|_| moves).map(|course| (degrees(course) + to_drawn).rem_euclid(360.0));
         let letter = minute.order_ref.as_ref().filter(|_| minute.off_mdeg.is_some()).or(minute.heading_ref.as_ref());
         if let Some(letter) = letter
             && !chart.references.contains(letter)
@@ -90,6 +111,7 @@ fn add(chart: &mut Chart, watch: &Watch, place: &impl Fn(u64) -> f64) {
         let points = [
             (&mut chart.heading, heading),
             (&mut chart.order, minute.order_mdeg.map(degrees)),
+            (&mut chart.course, course),
             (&mut chart.rudder, minute.rudder_mdeg.map(degrees)),
             (&mut chart.speed, minute.speed_mkn.map(|mkn| mkn as f64 / 1000.0)),
         ];

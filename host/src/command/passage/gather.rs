@@ -111,6 +111,12 @@ fn span(row: &WatchRow, (from, to): Range) -> Option<(u64, u64)> {
 }
 
 impl Watch {
+    /// Whether there was anybody who could have answered an alert: a log that is replayed as fast as it goes
+    /// asks nobody, and one at a pace has somebody before it as soon as they say a word.
+    pub(super) fn somebody_was_asked(&self) -> bool {
+        !self.row.replayed || self.words.iter().any(|word| word.who == "owner")
+    }
+
     fn read(reader: &Reader, row: WatchRow, last: i64, span: (u64, u64)) -> Result<Self, ReadError> {
         let within = |at: &Stamp| (span.0..=span.1).contains(&at.since_start_ms);
         let number = row.number;

@@ -1,8 +1,8 @@
 //! The passage as one JSON object: the contract, `schema` 1.
 
-use super::account::Keeping;
 use super::gather::Passage;
 use super::gather::Watch;
+use super::keeping::Keeping;
 use crate::view::Stamp;
 use crate::view::json::Object;
 use crate::view::json::object;
@@ -36,6 +36,7 @@ fn watch_json(o: &mut Object<'_>, watch: &Watch) {
     o.text("version", &row.version);
     o.text_or_null("boat", row.boat.as_ref());
     o.flag("replayed", row.replayed);
+    o.flag("asked", watch.somebody_was_asked());
     let settings = serde_json::from_str::<serde_json::Value>(&row.settings).ok().filter(serde_json::Value::is_object);
     o.number("settings", settings.unwrap_or(serde_json::Value::Null));
     o.objects("cards", &watch.cards, |o, card| {
@@ -164,6 +165,7 @@ fn keeping_json(o: &mut Object<'_>, keeping: &Keeping) {
     let degrees = |value: f64| fixed(value, 2);
     o.number("minutes", keeping.minutes);
     o.number("judged_s", keeping.judged_s);
+    o.number("doubted_s", keeping.doubted_s);
     o.number_or_null("off_deg", keeping.off_deg().map(degrees));
     o.number_or_null("off_rms_deg", keeping.off_rms_deg().map(degrees));
     o.number_or_null("within", keeping.within().map(|part| fixed(part, 4)));

@@ -2,9 +2,9 @@
 
 use super::account::AlertAccount;
 use super::account::Episode;
-use super::account::Keeping;
 use super::gather::Passage;
 use super::gather::Watch;
+use super::keeping::Keeping;
 use crate::journal::AlertEntry;
 use crate::journal::WordEntry;
 use crate::view::Stamp;
@@ -33,7 +33,7 @@ fn one(watch: &Watch, width: usize) -> Vec<Row> {
     let mut rows = head(watch, width);
     rows.extend(what_happened(watch, width));
     rows.extend(alerts(watch, &episodes, width));
-    rows.extend(course(watch));
+    rows.extend(course(watch, width));
     rows.extend(sources(watch));
     rows.extend(unjudged(watch, width));
     rows
@@ -181,6 +181,7 @@ fn changed(change: &AlertEntry, width: usize) -> Vec<Row> {
 
 fn alerts(watch: &Watch, episodes: &[Episode], width: usize) -> Vec<Row> {
     let accounts = watch.alert_accounts(episodes);
+    let asked = watch.somebody_was_asked();
     if accounts.is_empty() {
         return section("ALERTS").into_iter().chain([Row::plain("none was raised")]).collect();
     }
@@ -193,6 +194,7 @@ fn alerts(watch: &Watch, episodes: &[Episode], width: usize) -> Vec<Row> {
         };
         let answered = match (account.priority.as_str(), account.answered) {
             ("caution", _) => "-".into(),
+            _ if !asked => "-".into(),
             (_, answered) => format!("{answered} of {}", account.raised),
         };
         let priority = if account.priority == "caution" { "caution".into() } else { account.priority.to_uppercase() };
@@ -206,14 +208,15 @@ fn alerts(watch: &Watch, episodes: &[Episode], width: usize) -> Vec<Row> {
                 lasting(account.longest_ms)
             ),
         ));
-        for line in wrap(&remarks(account), width, 8) {
+        for line in wrap(&remarks(account, asked), width, 8) {
             rows.push(Row::plain(line));
         }
     }
     rows
 }
 
-fn remarks(account: &AlertAccount) -> String {
+/// What there is to say of one; `asked`: there was somebody who could have answered.
+fn remarks(account: &AlertAccount, asked: bool) -> String {
     let mut remarks = vec![account.instance.clone()];
     if let (Some(longest), Some(mean)) = (account.answer_longest_ms, account.answer_mean_ms) {
         remarks.push(if account.answered == 1 {
@@ -222,7 +225,9 @@ fn remarks(account: &AlertAccount) -> String {
             format!("answered after {} on average, {} at the longest", lasting(mean), lasting(longest))
         });
     }
-    if account.unanswered > 0 {
+    if account.unanswered > 0 && !asked {
+        remarks.push("replayed: nobody was asked".into());
+    } else if account.unanswered > 0 {
         remarks.push(format!(
             "NOBODY ANSWERED {}",
             if account.raised == 1 { String::new() } else { format!("{} of them", account.unanswered) }
@@ -240,7 +245,7 @@ fn remarks(account: &AlertAccount) -> String {
     remarks.iter().map(|remark| remark.trim_end()).collect::<Vec<_>>().join("; ")
 }
 
-fn course(watch: &Watch) -> Vec<Row> {
+fn course(watch: &Watch, width: usize) -> Vec<Row> {
     let (total, hours) = watch.keeping();
     let limit = watch.row.limit_mdeg as f64 / 1000.0;
     let mut rows = section(&format!("COURSE KEEPING (within: within {limit:.0} degrees of the order)")).to_vec();
@@ -293,6 +298,14 @@ fn course(watch: &Watch) -> Vec<Row> {
             lasting(without.unsigned_abs() * 1000),
             lasting(total.samples.unsigned_abs() * 1000)
         )));
+    }
+    if total.doubted_s > 0 {
+        let doubted = lasting(total.doubted_s.unsigned_abs() * 1000);
+        let words = format!(
+            "NOT COUNTED in the first four: {doubted} in minutes in which heading-disagreement, -lost or -frozen stood, \
+             for then the heading says nothing of the course"
+        );
+        rows.extend(wrap(&words, width, 0).into_iter().map(Row::plain));
     }
     rows.push(Row::plain("degrees; yaw: about the straight line through each minute; kn and nautical miles"));
     rows

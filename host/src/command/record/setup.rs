@@ -30,7 +30,7 @@ pub(super) struct Setup {
 impl Setup {
     pub(super) fn of(args: &Args) -> Result<Self, Failure> {
         let (boat_file, boat) = sources::boat(args.boat.as_deref())?;
-        let named = sources::named(&args.sources, boat_file.as_deref(), &boat)?;
+        let named = sources::named(&args.sources, &boat)?;
         let policies: Vec<ChecksumPolicy> = named.iter().map(|source| source.checksum).collect();
         let name = |source: &Named| source.name.clone().unwrap_or_else(|| short(&source.input));
         let names = named.iter().map(name).collect();

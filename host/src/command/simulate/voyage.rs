@@ -12,6 +12,7 @@ use std::path::PathBuf;
 use serde_json::json;
 
 use crate::command::Format;
+use crate::command::page;
 use crate::command::simulate::options;
 use crate::command::simulate::options::Planned;
 use crate::command::simulate::options::RotFrom;
@@ -126,6 +127,9 @@ pub(super) struct Args {
     format: Format,
 }
 
+/// A shorter voyage says nothing: most sentences come once a second.
+const LEAST_MS: u64 = 1_000;
+
 /// What was made, for the summary.
 #[derive(Default)]
 struct Made {
@@ -228,10 +232,12 @@ fn sail(
 fn settings(args: &Args) -> Result<Settings, Failure> {
     let mut settings = Settings::demo();
     if let Some(hours) = args.hours {
-        if !(0.0..=24_000.0).contains(&hours) {
-            return Err(Failure::new(format!("--hours is {hours}; it goes from 0 to 24000.")));
-        }
         settings.length_ms = (hours * 3_600_000.0).round() as u64;
+        if !(0.0..=24_000.0).contains(&hours) || settings.length_ms < LEAST_MS {
+            return Err(Failure::new(format!(
+                "--hours is {hours}; a voyage lasts from 0.0003 (a second) to 24000 hours. Example: --hours 8"
+            )));
+        }
     }
     if !args.event.is_empty() || args.hours.is_some() {
         settings.events = args.event.iter().filter_map(Planned::event).collect();
@@ -329,5 +335,5 @@ fn create(path: &Path, replace: bool) -> Result<File, Failure> {
 }
 
 fn unwritable(path: &Path, error: &io::Error) -> Failure {
-    Failure::new(format!("cannot write {}: {error}.", path.display()))
+    Failure::new(page::unwritable(path, error))
 }

@@ -86,7 +86,7 @@ pub(super) fn answer(request: Request, desk: &FrontDesk) -> Reply {
     let word = match &request {
         Request::Steer(text) => match order::read(text) {
             Some(command) => Word::Order(command),
-            None => return Reply::refused(format!("{}; or cancel. Example: steer 150C", order::EXPECTED)),
+            None => return Reply::refused(format!("{}; or cancel. Example: steer 150C", order::refused(text))),
         },
         Request::Acknowledge => Word::Acknowledge,
         Request::Silence => Word::Silence,

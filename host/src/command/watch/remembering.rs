@@ -1,9 +1,6 @@
-//! What outlasts a watch: the alerts that stand and the owner's order, kept at each change; and what the
-//! last watch left.
+//! What outlasts a watch: the alerts that stand and the owner's order, kept at each change.
 //!
-//! An alert that nobody had answered when the last watch ended is presented again as an alarm, if that is
-//! less than six hours ago; what had been answered, was over, or is older is only told. The owner's order
-//! is carried over if the last watch ended less than half an hour ago, and that is told too.
+//! What the last watch left is told, and what of it is not judged anew is kept for the next one too.
 
 use std::path::Path;
 use std::path::PathBuf;
@@ -13,32 +10,28 @@ use lubber_core::alert::Evidence;
 use lubber_core::alert::Instance;
 use lubber_core::alert::Part;
 use lubber_core::alert::Priority;
-use lubber_core::alert::Said;
 use lubber_core::arbiter::AlertChange;
-use lubber_core::arbiter::State;
 use lubber_core::monitor::Event;
 use lubber_core::monitor::Monitor;
 use lubber_core::monitor::Notice;
-use lubber_core::picture::Command;
-use lubber_core::picture::Name;
 use lubber_core::picture::OrderedBy;
-use lubber_core::picture::Origin;
 use lubber_core::picture::Steering;
 use lubber_core::time::Instant;
 use lubber_core::time::Span;
 
 use super::company::Companion;
+use super::inheriting::Held;
+use super::inheriting::Inherited;
+use super::inheriting::inherit;
 use super::setup::Setup;
 use super::standing::Alerts;
-use crate::command::order;
+use crate::clock::Clock;
 use crate::exit::Failure;
 use crate::memory;
 use crate::memory::Keeper;
 use crate::memory::Kept;
-use crate::memory::Left;
 use crate::memory::MemoryError;
 use crate::memory::Standing;
-use crate::session::Carried;
 use crate::session::Ending;
 use crate::session::Legacy;
 use crate::session::Moment;
@@ -54,15 +47,12 @@ pub(super) struct Remembering {
     order: Option<String>,
     /// What was seen when it was seen, of alerts that are only presented again.
     seen: Vec<(AlertKind, Instance, String)>,
+    /// What stood in an earlier watch and is not judged yet by this one.
+    held: Held,
     kept: Standing,
     next: Instant,
 }
 
-/// An alert older than this is told and does not sound: whoever starts a watch in the morning is not to be
-/// alarmed by the instruments that were switched off last night.
-const RECENT: Span = Span::from_min(6 * 60);
-/// An order older than this is not carried over: she has been sailed on since without a watch.
-const ORDER_HOLDS: Span = Span::from_min(30);
 /// How often the file shows that the watch lives: the resolution of "ended so long ago".
 const ALIVE: Span = Span::from_s(60);
 
@@ -116,77 +106,22 @@ impl Remembering {
             alerts: Alerts::default(),
             order: None,
             seen: Vec::new(),
+            held: Held::default(),
             kept: Standing::default(),
-            next: Instant::default() + ALIVE,
+            next: Instant::default(),
         };
         let legacy = match left {
             Ok(Some(left)) => {
-                remembering.kept = left.standing.clone();
-                remembering.legacy(&left, ordered)
+                let utc_s = Clock::utc().timestamp();
+                let Inherited { legacy, seen, held } = inherit(&left, &remembering.sources, ordered, utc_s);
+                remembering.kept = left.standing;
+                (remembering.seen, remembering.held) = (seen, held);
+                legacy
             }
             Ok(None) => Legacy::default(),
             Err(damaged) => Legacy { remarks: vec![damaged.to_string()], ..Legacy::default() },
         };
         Ok((remembering, legacy))
-    }
-
-    fn legacy(&mut self, left: &Left, ordered: bool) -> Legacy {
-        let mut legacy = Legacy::default();
-        let ago = Said(left.ago);
-        for kept in &left.standing.alerts {
-            let about = kept.sensor.as_ref().or(kept.source.as_ref()).or(kept.part.as_ref());
-            let about = about.map_or_else(String::new, |about| format!(" {about}"));
-            let waits = [State::ActiveUnacknowledged, State::ActiveSilenced].map(State::word);
-            let waits = waits.contains(&kept.state.as_str()) && !kept.follows;
-            let what = format!("{} {}{about}: {}", kept.priority, kept.alert, kept.text);
-            match kept.kind().filter(|_| waits && left.ago <= RECENT) {
-                Some(kind) => {
-                    let instance = self.instance(kept);
-                    self.seen.push((kind, instance, kept.text.clone()));
-                    legacy.alerts.push(Carried { kind, instance, ago: left.ago });
-                    legacy
-                        .remarks
-                        .push(format!("PRESENTED AGAIN, unanswered when the last watch ended {ago} ago: {what}"));
-                }
-                None => {
-                    legacy.remarks.push(format!("stood when the last watch ended {ago} ago, {}: {what}", kept.state));
-                }
-            }
-        }
-        let command = left.standing.order.as_deref().and_then(|order| Some((order, order::read(order)?)));
-        if let Some((typed, command)) = command.filter(|_| !ordered) {
-            let words = match command {
-                Command::Steer(order) => order.to_string(),
-                _ => typed.to_owned(),
-            };
-            if left.ago <= ORDER_HOLDS {
-                legacy.order = Some(command);
-                legacy.remarks.push(format!(
-                    "the owner's order of the last watch, which ended {ago} ago, is CARRIED OVER: steer {words}; lubber \
-                     steer cancel ends it"
-                ));
-            } else {
-                legacy.remarks.push(format!(
-                    "the owner's order of the last watch, which ended {ago} ago, is NOT carried over: order it anew with \
-                     lubber steer {typed}"
-                ));
-            }
-        }
-        legacy
-    }
-
-    /// What an alert of the last watch is about in this one; the boat where that is not known any more.
-    fn instance(&self, kept: &Kept) -> Instance {
-        let source = kept.source.as_ref();
-        let source = source.and_then(|name| self.sources.iter().find(|(_, source)| source.name == *name));
-        let sensor = kept.sensor.as_deref().and_then(Name::parse);
-        match (sensor, source) {
-            (Some(Name { talker, formatter }), Some((source, _))) => {
-                Instance::Sensor(Origin { source, talker, formatter })
-            }
-            (None, Some((source, _))) => Instance::Source(source),
-            _ => Instance::Boat,
-        }
     }
 
     fn kept(&self, change: &AlertChange) -> Kept {
@@ -204,6 +139,7 @@ impl Remembering {
             source: None,
             part: None,
             follows: change.follows.is_some(),
+            left_utc_s: None,
             text,
         };
         match change.instance {
@@ -222,8 +158,10 @@ impl Remembering {
         // A part of the watch is tried anew by the next one, and a caution asks for no answer.
         let lasting =
             |change: &&AlertChange| change.kind != AlertKind::WatchImpaired && change.priority != Priority::Caution;
-        let alerts = self.alerts.iter().filter(lasting).map(|change| self.kept(change)).collect();
-        let standing = Standing { order: self.order.clone(), alerts };
+        let own = self.alerts.iter().filter(lasting).map(|change| self.kept(change));
+        let alerts = own.chain(self.held.iter().cloned()).collect();
+        let sources = self.sources.iter().map(|(_, source)| source.name.clone()).collect();
+        let standing = Standing { order: self.order.clone(), sources, alerts };
         if standing != self.kept {
             self.kept = standing.clone();
             self.keeper.keep(standing);
@@ -247,7 +185,10 @@ fn ordered(steering: Steering) -> Option<String> {
 impl Companion for Remembering {
     fn event(&mut self, _: Moment, event: &Event<'_>) {
         match event {
-            Event::Alert(change) if !change.repeated => self.alerts.take(change),
+            Event::Alert(change) if !change.repeated => {
+                self.alerts.take(change);
+                self.held.take(change);
+            }
             Event::Notice(Notice::Steering(steering)) => self.order = ordered(*steering),
             _ => return,
         }
@@ -258,7 +199,9 @@ impl Companion for Remembering {
         self.next
     }
 
-    fn look(&mut self, moment: Moment, _: &Monitor) {
+    fn look(&mut self, moment: Moment, monitor: &Monitor) {
+        self.held.judge(moment.now, monitor);
+        self.keep();
         self.keeper.alive();
         self.next = moment.now + ALIVE;
     }
@@ -279,30 +222,11 @@ impl Companion for Remembering {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::view::Source;
+    use crate::command::order;
     use lubber_core::angle::Bearing;
-    use lubber_core::frame::ChecksumPolicy;
+    use lubber_core::picture::Command;
     use lubber_core::picture::Reference;
     use lubber_core::picture::Referred;
-    use lubber_core::picture::SourceId;
-
-    fn sources() -> Sources {
-        let source = |name: &str| Source { name: name.into(), checksum: ChecksumPolicy::Required };
-        Sources::new(vec![source("nav"), source("gps")])
-    }
-
-    fn kept(state: State, source: &str, sensor: Option<&str>) -> Kept {
-        Kept {
-            alert: "heading-lost".into(),
-            priority: "alarm".into(),
-            state: state.word().into(),
-            sensor: sensor.map(str::to_owned),
-            source: Some(source.into()),
-            part: None,
-            follows: false,
-            text: "last heard 4 s ago".into(),
-        }
-    }
 
     #[test]
     fn an_order_is_read_back_as_it_was_given() {
@@ -316,46 +240,5 @@ mod tests {
         assert_eq!(ordered(Steering::Hand).as_deref().and_then(order::read), Some(Command::SteerHand));
         assert_eq!(ordered(Steering::Wind).as_deref().and_then(order::read), Some(Command::SteerWind));
         assert_eq!(ordered(Steering::Unknown), None);
-    }
-
-    #[test]
-    fn what_is_presented_again_and_what_is_only_told() {
-        let folder = std::env::temp_dir().join(format!("lubber-remembering-{}", std::process::id()));
-        let (mut remembering, nothing) = Remembering::open(&folder.join("s.json"), sources(), false).unwrap();
-        assert_eq!(nothing, Legacy::default());
-        let mut legacy = |alerts: Vec<Kept>, order: &str, ago: Span, given: bool| {
-            let standing = Standing { order: Some(order.into()), alerts };
-            remembering.legacy(&Left { standing, ago }, given)
-        };
-        let unanswered = || kept(State::ActiveUnacknowledged, "gps", Some("GPHDT"));
-        let minute = Span::from_min(1);
-        let first = legacy(vec![unanswered()], "150.000C", minute, false);
-        let Instance::Sensor(origin) = first.alerts[0].instance else { panic!("{first:?}") };
-        assert_eq!((origin.source, origin.to_string().as_str()), (SourceId(1), "GPHDT"));
-        assert_eq!((first.alerts[0].kind, first.alerts[0].ago), (AlertKind::HeadingLost, minute));
-        assert_eq!(first.order, order::read("150C"));
-        assert_eq!(
-            first.remarks,
-            [
-                "PRESENTED AGAIN, unanswered when the last watch ended 60 s ago: alarm heading-lost GPHDT: last heard 4 s ago",
-                "the owner's order of the last watch, which ended 60 s ago, is CARRIED OVER: steer 150 C; lubber steer \
-                 cancel ends it",
-            ]
-        );
-        // A source that is not there any more: of the boat, and never dropped.
-        let gone = legacy(vec![kept(State::ActiveSilenced, "old", None)], "", minute, false);
-        assert_eq!((gone.alerts[0].instance, gone.order), (Instance::Boat, None));
-        // Answered, over, following, or of last night: told, and no alarm.
-        let follower = Kept { follows: true, ..unanswered() };
-        let told = [kept(State::ActiveAcknowledged, "nav", None), kept(State::RectifiedUnacknowledged, "nav", None)];
-        for quiet in told.into_iter().chain([follower]) {
-            let legacy = legacy(vec![quiet.clone()], "wind", minute, true);
-            assert_eq!((legacy.alerts.len(), legacy.remarks.len(), legacy.order), (0, 1, None), "{quiet:?}");
-        }
-        let old = legacy(vec![unanswered()], "150.000C", RECENT + minute, false);
-        assert_eq!((old.alerts.len(), old.remarks.len(), old.order), (0, 2, None));
-        assert!(old.remarks[1].contains("NOT carried over"), "{old:?}");
-        drop(remembering);
-        std::fs::remove_dir_all(folder).unwrap();
     }
 }

@@ -11,7 +11,6 @@ use lubber_core::picture::SourceId;
 use super::Args;
 use super::keys;
 use super::page;
-use crate::boat::card::CardFile;
 use crate::boat::sounder::Sounder;
 use crate::command::limits::limits;
 use crate::command::sources;
@@ -61,8 +60,7 @@ pub(super) struct Setup {
 impl Setup {
     pub(super) fn of(args: &Args) -> Result<Self, Failure> {
         let (boat_file, boat) = sources::boat(args.boat.as_deref())?;
-        let card_path = args.card.clone().or_else(|| boat.card.clone());
-        let card_file = card_path.as_deref().map(CardFile::read).transpose()?;
+        let (card_path, card_file) = sources::card(args.card.as_deref(), &boat)?.unzip();
         let mut findings = card_file.as_ref().map(|card| card.findings.clone()).unwrap_or_default();
         let mut settings = boat.settings(card_file.as_ref().map(|file| file.card.clone()));
         settings.watchkeeper = args.watchkeeper.or(settings.watchkeeper);
@@ -78,7 +76,7 @@ impl Setup {
             _ => {}
         }
 
-        let mut named = sources::named(&args.sources, boat_file.as_deref(), &boat)?;
+        let mut named = sources::named(&args.sources, &boat)?;
         if let Some(rule) = args.checksum {
             named.iter_mut().for_each(|source| source.checksum = rule.into());
         }

@@ -57,7 +57,7 @@ fn still(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
         "{} stood still for {} from {}, while the course over ground turned by {} degrees.",
         about.name(tally),
         Length(stretch.length),
-        stretch.from.clock(),
+        about.survey.clock(stretch.from),
         turned.as_mdeg() / 1000,
     );
     let remedy = "A heading that does not follow the boat is worse than none: switch the sensor off and on, and look \
@@ -72,7 +72,7 @@ fn leaps(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
         about.name(tally),
         times(tally.wild),
         leap.thousandths / 1000,
-        at.clock(),
+        about.survey.clock(at),
     );
     let remedy = "No boat turns so fast: damage that the checksum does not show, or two sensors under one name.";
     out.push(Finding::advice(Kind::HeadingLeaps, text, remedy).of(tally.source).about([tally.name()]));
@@ -173,8 +173,12 @@ fn late(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
     };
     let waited = first.now.since(tally.first.now);
     if waited >= LATE {
-        let text =
-            format!("{} variation empty until {}: {} without it.", about.name(tally), first.clock(), Length(waited));
+        let text = format!(
+            "{} variation empty until {}: {} without it.",
+            about.name(tally),
+            about.survey.clock(first),
+            Length(waited)
+        );
         let remedy = "Until then a true heading needs the World Magnetic Model, and that a position and a date.";
         out.push(Finding::note(Kind::VariationLate, text, remedy).of(tally.source).about([tally.name()]));
     }

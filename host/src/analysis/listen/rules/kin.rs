@@ -110,7 +110,7 @@ fn differ(about: &About<'_>, out: &mut Vec<Finding>) {
             name(pair.other),
             pair.mean().abs(),
             pair.most.0,
-            pair.most.1.clock(),
+            about.survey.clock(pair.most.1),
             used.map_or(String::new(), |used| format!(" The watch is kept by {used}.")),
         );
         let remedy = "Choose with [heading] primary in boat.toml, and swing the compass: deviation differs from place \

@@ -6,6 +6,7 @@ use lubber_core::frame::Refusal;
 use lubber_core::picture::SourceId;
 
 use super::About;
+use super::grouped;
 use super::listed;
 use super::percent;
 use super::times;
@@ -19,6 +20,9 @@ use crate::analysis::listen::Tally;
 const NOISE_FROM: u64 = 200;
 /// A sound line has well over nine tenths of its bytes in sentences; noise has next to none.
 const NOISE_SHARE: f64 = 0.05;
+/// A wrong speed and swapped wires spoil a good part of all bytes; with fewer that are no text it is another
+/// language. Common practice, no source.
+const CLEAN_SHARE: f64 = 0.01;
 /// So many lines show whether a checksum is frozen.
 const FROZEN_FROM: u64 = 10;
 /// More refused lines than this call for action; fewer than [`SEEN_SHARE`] are not worth a sentence.
@@ -60,8 +64,8 @@ fn noise(about: &About<'_>, source: SourceId, counts: &Counts) -> Finding {
     let text = format!(
         "{} brings {} bytes and {} {}; {} of the bytes are no text.",
         about.source(source),
-        counts.bytes_in,
-        if counts.sentences == 0 { "not one sentence".to_owned() } else { counts.sentences.to_string() },
+        grouped(counts.bytes_in),
+        if counts.sentences == 0 { "not one sentence".to_owned() } else { grouped(counts.sentences) },
         match counts.sentences {
             0 => "among them",
             1 => "sentence",
@@ -69,6 +73,11 @@ fn noise(about: &About<'_>, source: SourceId, counts: &Counts) -> Finding {
         },
         percent(strange, counts.bytes_in),
     );
+    if (strange as f64) < counts.bytes_in as f64 * CLEAN_SHARE {
+        let remedy = "It is clean text, so the speed and the wires are right: what talks there does not speak NMEA \
+                      0183, or is set to another output. See its manual, or what the file was recorded from.";
+        return Finding::advice(Kind::Noise, text, remedy).of(source);
+    }
     let remedy = "The speed is not the talker's (4800 is usual, 38400 for AIS and fast headings), or the two wires A \
                   and B are swapped: try ?baud= in the source's name first, then swap the wires.";
     Finding::advice(Kind::Noise, text, remedy).of(source)
@@ -97,12 +106,12 @@ fn checksums(about: &About<'_>, source: SourceId, counts: &Counts, out: &mut Vec
         let text = format!(
             "Checksums{} are not looked at: {} with a wrong one passed, damaged ones too.",
             about.of_source(source),
-            if wrong == 1 { "1 line".to_owned() } else { format!("{wrong} lines") },
+            if wrong == 1 { "1 line".to_owned() } else { format!("{} lines", grouped(wrong)) },
         );
         let remedy = "Mend the talker and set checksum = \"required\" again.";
         out.push(Finding::note(Kind::ChecksumIgnored, text, remedy).of(source));
     }
-    damaged(about, source, lines, &left, out);
+    damaged(about, source, (lines, counts.refused_total()), &left, out);
 }
 
 /// Whether a checksum is always the same and nearly always wrong. It is right by chance once in 256.
@@ -131,8 +140,8 @@ fn frozen_checksums(about: &About<'_>, source: SourceId, frozen: &[&Tally]) -> F
     Finding::advice(Kind::FrozenChecksum, text, remedy).of(source).about(names)
 }
 
-/// `left` are the refused lines by reason that no other finding explains.
-fn damaged(about: &About<'_>, source: SourceId, lines: u64, left: &[u64], out: &mut Vec<Finding>) {
+/// `left` are the refused lines by reason that no other finding explains, of all the lines and all refused.
+fn damaged(about: &About<'_>, source: SourceId, (lines, all): (u64, u64), left: &[u64], out: &mut Vec<Finding>) {
     let refused: u64 = left.iter().sum();
     let share = refused as f64 / lines.max(1) as f64;
     // One line is cut wherever a recording begins or ends.
@@ -140,8 +149,12 @@ fn damaged(about: &About<'_>, source: SourceId, lines: u64, left: &[u64], out: &
         return;
     }
     let most = Refusal::ALL.into_iter().max_by_key(|reason| left[*reason as usize]);
+    let besides = match all.saturating_sub(refused) {
+        0 => String::new(),
+        told => format!("Besides the {} whose talker makes no right checksum, ", grouped(told)),
+    };
     let text = format!(
-        "{} of the lines{} were refused ({}), the most for this: {}.",
+        "{besides}{} of the lines{} were refused ({}), the most for this: {}.",
         percent(refused, lines),
         about.of_source(source),
         times(refused),
@@ -172,8 +185,9 @@ fn odd_names(about: &About<'_>, out: &mut Vec<Finding>) {
     let unlisted = about.survey.table().unlisted;
     if unlisted > 0 {
         let text = format!(
-            "More names than are told apart ({}): {unlisted} further lines are in no row of the table.",
-            Table::MOST
+            "More names than are told apart ({}): {} further lines are in no row of the table.",
+            Table::MOST,
+            grouped(unlisted)
         );
         out.push(Finding::note(Kind::TooManyNames, text, ""));
     }

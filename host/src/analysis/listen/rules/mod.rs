@@ -180,8 +180,21 @@ fn times(count: u64) -> String {
     match count {
         1 => "once".to_owned(),
         2 => "twice".to_owned(),
-        more => format!("{more} times"),
+        more => format!("{} times", grouped(more)),
     }
+}
+
+/// A count by thousands: `5 000 008`; its blanks do not break.
+fn grouped(count: u64) -> String {
+    let digits = count.to_string();
+    let mut out = String::with_capacity(digits.len() * 4 / 3 + 2);
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            out.push('\u{a0}');
+        }
+        out.push(digit);
+    }
+    out
 }
 
 #[cfg(test)]
@@ -195,6 +208,9 @@ mod tests {
             ["33 %", "4.8 %", "0.01 %", "100 %"]
         );
         let names: Vec<String> = ('A'..='H').map(String::from).collect();
+        let counts = [0, 999, 1_000, 5_000_008].map(grouped);
+        assert_eq!(counts, ["0", "999", "1\u{a0}000", "5\u{a0}000\u{a0}008"]);
+        assert_eq!(times(37_456), "37\u{a0}456 times");
         assert_eq!(listed(&names[..1]), "A");
         assert_eq!(listed(&names[..3]), "A, B and C");
         assert_eq!(listed(&names[..6]), "A, B, C, D, E and F");

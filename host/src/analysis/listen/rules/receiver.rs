@@ -53,7 +53,7 @@ fn beside(about: &About<'_>, out: &mut Vec<Finding>) {
             name(pair.other),
             mean,
             pair.most.0,
-            pair.most.1.clock(),
+            about.survey.clock(pair.most.1),
         );
         let finding = if mean > APART_M {
             Finding::advice(Kind::TwoReceivers, text, "One of them is wrong: compare both with a known place.")
@@ -76,7 +76,7 @@ fn leaps(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
         "The position of {} leapt by {} m at {}, faster than any sailing boat.",
         about.name(tally),
         leap.thousandths / 1000,
-        at.clock()
+        about.survey.clock(at)
     );
     let remedy = "A receiver that lost its fix, jamming, or damage on the line that the checksum does not show.";
     out.push(Finding::advice(Kind::PositionLeaps, text, remedy).of(tally.source).about([tally.name()]));

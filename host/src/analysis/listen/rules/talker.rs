@@ -3,6 +3,7 @@
 use lubber_core::time::Span;
 
 use super::About;
+use super::grouped;
 use super::is_heading;
 use super::is_receiver;
 use super::is_watched;
@@ -22,6 +23,10 @@ const MALFORMED_SHARE: f64 = 0.01;
 /// A talker is silent for long from here on, and from so many usual intervals.
 const LONG: Span = Span::from_s(10);
 const LONG_BEATS: u64 = 10;
+/// So many shorter silences of a heading are no chance, and from so many an hour on they call for action: a
+/// watch raises heading-lost at each. Common practice, no source.
+const PAUSES: u64 = 5;
+const PAUSES_AN_HOUR: f64 = 1.0;
 
 pub(super) fn rules(about: &About<'_>, out: &mut Vec<Finding>) {
     for tally in about.tallies.iter().filter(|tally| tally.lines() >= 3) {
@@ -93,7 +98,7 @@ fn level(tally: &Tally) -> Level {
 fn longest(about: &About<'_>, tally: &Tally) -> String {
     let longest = tally.longest_without(about.survey.end()).filter(|_| !about.around.untimed);
     longest.map_or(String::new(), |stretch| {
-        format!(", the longest for {} from {}", Length(stretch.length), stretch.from.clock())
+        format!(", the longest for {} from {}", Length(stretch.length), about.survey.clock(stretch.from))
     })
 }
 
@@ -140,20 +145,43 @@ fn silences(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
     if since >= long && tally.read >= enough {
         let text = format!(
             "{name} stopped at {}: nothing of it in the last {}, while others went on.",
-            tally.last.clock(),
+            about.survey.clock(tally.last),
             Length(since),
         );
         let remedy = "Its sensor was switched off or failed, or its cable came loose.";
         out.push(Finding::advice(Kind::Stopped, text, remedy).at_level(level).of(tally.source).about([tally.name()]));
     }
+    pauses(about, tally, out);
     let Some(gap) = tally.own_gap.filter(|gap| gap.length >= long && tally.read >= enough) else { return };
     let text = format!(
         "{name} was silent for {} from {}, while others went on; it usually comes every {}.",
         Length(gap.length),
-        gap.from.clock(),
+        about.survey.clock(gap.from),
         tally.beat.usual().map_or_else(|| "?".into(), |usual| Length(usual).to_string()),
     );
     let remedy = "A sensor that starts anew, a loose plug, or more on the line than its speed can carry.";
+    out.push(Finding::advice(Kind::Gaps, text, remedy).at_level(level).of(tally.source).about([tally.name()]));
+}
+
+/// A heading that is away for seconds again and again: each time too short to be a long silence.
+fn pauses(about: &About<'_>, tally: &Tally, out: &mut Vec<Finding>) {
+    let (Some(longest), Some(usual)) = (tally.own_gap, tally.beat.usual()) else { return };
+    if !is_heading(tally) || tally.pauses < PAUSES {
+        return;
+    }
+    let hours = tally.last.now.since(tally.first.now).as_ms() as f64 / 3_600_000.0;
+    let often = tally.pauses as f64 >= hours * PAUSES_AN_HOUR;
+    let text = format!(
+        "{} was silent {} for {} s or more, {} at the longest, while others went on; it usually comes every {}.",
+        about.name(tally),
+        times(tally.pauses),
+        Tally::PAUSE.as_s(),
+        Length(longest.length),
+        Length(usual),
+    );
+    let remedy = "A loose plug or a corroded contact, a sensor that starts anew, or more on the line than its speed can \
+                  carry. A watch raises heading-lost each time.";
+    let level = if often { Level::Advice } else { Level::Note };
     out.push(Finding::advice(Kind::Gaps, text, remedy).at_level(level).of(tally.source).about([tally.name()]));
 }
 
@@ -193,7 +221,7 @@ fn makers(about: &About<'_>, out: &mut Vec<Finding>) {
     let total: u64 = own.iter().map(|tally| tally.read).sum();
     if total > 0 {
         let names: Vec<String> = own.iter().map(|tally| tally.name()).collect();
-        let text = format!("{total} sentences are makers' own ({}): counted, and not read.", listed(&names));
+        let text = format!("{} sentences are makers' own ({}): counted, and not read.", grouped(total), listed(&names));
         out.push(Finding::note(Kind::Makers, text, "").about(names));
     }
 }
