@@ -94,23 +94,28 @@ fn quiet(first: u64, days: u64) {
     println!(
         "Not counted, for they are right: {right} off-heading. The pilot lost her in a squall, or without steerage"
     );
-    println!("way: by the truth she was over {OFF_DEG} degrees off, half a minute or more after the order.");
+    println!(
+        "way: by the truth she was over {OFF_DEG} degrees off, and had come to her order before or had half a minute."
+    );
     list(|day| &day.right);
 }
 
-/// How far off her ordered course she truly was at `ms`, averaged over 11 s, in degrees by the pilot's compass
-/// without its faults; none without an order, or while she has not come to a new one, for half a minute at most.
+/// How far off her ordered course she truly was at `ms` or in the 20 s before (a sequential test comes that much after
+/// what it sums), averaged over 11 s, in degrees by the pilot's compass without its faults; none without an order,
+/// or while she has not come to a new one, for half a minute at most.
 fn off_course(truth: &[Truth], ms: u64) -> Option<f64> {
     let at = truth.iter().rposition(|t| t.since_start_ms <= ms)?;
     let ordered = truth[at].ordered_compass_deg?;
     let off = |t: &Truth| (t.faultless_compass_deg - ordered + 180.0).rem_euclid(360.0) - 180.0;
     let lately = &truth[at.saturating_sub(30)..=at];
-    let new = lately.iter().rposition(|t| t.ordered_compass_deg != Some(ordered));
-    if new.is_some_and(|new| lately[new + 1..].iter().all(|t| off(t).abs() > 5.0)) {
-        return None;
-    }
-    let window = &truth[at.saturating_sub(5)..(at + 6).min(truth.len())];
-    Some(window.iter().map(off).sum::<f64>() / window.len() as f64)
+    let new = lately.iter().rposition(|t| t.ordered_compass_deg != Some(ordered)).map_or(0, |new| new + 1);
+    let came = lately[new..].iter().position(|t| new == 0 || off(t).abs() <= 5.0)?;
+    let from = (at + new + came + 1 - lately.len()).max(at.saturating_sub(20));
+    let mean = |at: usize| {
+        let window = &truth[at.saturating_sub(5)..(at + 6).min(truth.len())];
+        window.iter().map(off).sum::<f64>() / window.len() as f64
+    };
+    (from..=at).map(mean).max_by(|a, b| a.abs().total_cmp(&b.abs()))
 }
 
 /// What became of one fault.
