@@ -208,6 +208,9 @@ fn rate(turns: TurnRate) -> f64 {
     f64::from(turns.as_mdeg_per_s()) / 1000.0
 }
 
+/// Below so many columns the time is left out before an alert.
+const NARROW: usize = 50;
+
 /// The tone of an alert of this priority in this state.
 pub const fn tone(priority: Priority, state: State) -> Tone {
     match (priority, state) {
@@ -224,8 +227,23 @@ pub fn sounds(change: &AlertChange) -> bool {
     change.follows.is_none() && change.state == State::ActiveUnacknowledged && change.evidence.is_audible()
 }
 
+/// A change as a display shows it: what, and under it what was seen.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Entry {
+    /// Which alert of what, and its state.
+    pub head: Vec<Row>,
+    /// What was seen.
+    pub text: Vec<Row>,
+}
+
 /// The change for a person: a line that says what, and under it what was seen.
 pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize) -> Vec<Row> {
+    let Entry { head, text } = entry(stamp, change, sources, width);
+    head.into_iter().chain(text).collect()
+}
+
+/// As [`rows`], apart: where there is no room for both the head is what is shown.
+pub fn entry(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize) -> Entry {
     let clock = stamp.clock();
     let word = match change.priority {
         // Something that is over must not look like something that stands.
@@ -250,15 +268,15 @@ pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize)
         Instance::Sensor(origin) if sources.several() => format!("{origin} on {}", sources.name(origin.source)),
         other => instance(other, sources),
     };
-    let indent = clock.len() + 1;
+    // On a narrow screen every column is for what is wrong, and when it began stands in the log.
+    let (clock, indent) = if width < NARROW { (String::new(), 1) } else { (format!("{clock} "), clock.len() + 1) };
     let what = format!("{} {about}: {}{remarks}", change.kind, change.state.word());
     let mut lines = wrap(&what, width.saturating_sub(word.len() + 1), indent).into_iter();
     let first = lines.next().unwrap_or_default();
-    let head = Row::plain(format!("{clock} "))
-        .and(tone(change.priority, change.state), word)
-        .and(Tone::Plain, format!(" {}", first.trim_start()));
-    let seen = wrap(&words(change), width, indent);
-    std::iter::once(head).chain(lines.chain(seen).map(Row::plain)).collect()
+    let head = Row::plain(clock).and(tone(change.priority, change.state), word);
+    let head = head.and(Tone::Plain, format!(" {}", first.trim_start()));
+    let text = wrap(&words(change), width, indent).into_iter().map(Row::plain).collect();
+    Entry { head: std::iter::once(head).chain(lines.map(Row::plain)).collect(), text }
 }
 
 #[cfg(test)]

@@ -17,6 +17,7 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 
 use super::desk::stamp;
+use super::setup::Setup;
 use super::text::SOUND_TEST;
 use super::text::TextSink;
 use crate::session::Ending;
@@ -47,6 +48,8 @@ pub(super) struct ViewSink {
     sources: Sources,
     boat: Option<String>,
     keys: &'static str,
+    /// Where to read what finds no room, if this watch can be asked.
+    more: &'static str,
     night: Arc<AtomicBool>,
     trace: VecDeque<(Option<f64>, u64)>,
     log: VecDeque<Row>,
@@ -94,8 +97,7 @@ impl ViewSink {
     /// `log_ms_a_second`: how fast a replay goes; none for a live watch.
     pub(super) fn new(
         text: TextSink,
-        sources: Sources,
-        boat: Option<String>,
+        setup: &Setup,
         keys: &'static str,
         log_ms_a_second: Option<u64>,
     ) -> io::Result<Self> {
@@ -108,9 +110,10 @@ impl ViewSink {
         Ok(Self {
             text,
             screen,
-            sources,
-            boat,
+            sources: setup.sources.clone(),
+            boat: setup.boat.clone(),
             keys,
+            more: if setup.control.is_some() { ": lubber status" } else { "" },
             night: Arc::default(),
             trace: VecDeque::new(),
             log: VecDeque::new(),
@@ -176,9 +179,8 @@ impl ViewSink {
             off.map(|off| (off, ago))
         });
         let limit = monitor.limit(AlertKind::OffHeading).limit.unwrap_or(OFF_HEADING_LIMIT);
-        let alerts = status.alerts.iter();
         let alerts =
-            alerts.flat_map(|change| alert::rows(at.back_to(change.at), change, &self.sources, width)).collect();
+            status.alerts.iter().map(|change| alert::entry(at.back_to(change.at), change, &self.sources, width));
         let mut notes = Vec::new();
         let list: Vec<String> = unjudged(&status.judging).map(|(kind, why)| format!("{kind} ({why})")).collect();
         if !list.is_empty() {
@@ -201,7 +203,8 @@ impl ViewSink {
             trace: trace.collect(),
             limit_deg: f64::from(limit.as_mdeg()) / 1000.0,
             facts: facts::facts(status),
-            alerts,
+            alerts: alerts.collect(),
+            more: self.more,
             notes,
             log: self.log.iter().cloned().collect(),
             keys: format!("{}, n night", self.keys),
