@@ -2,12 +2,12 @@
 //! facts beside it, the alerts and what is not watched below.
 //!
 //! ```text
-//! 02:11:09  Curlew          1 ALARM
+//! 02:11:09  1 ALARM off-heading  Curlew
 //!  30 port     order 135 C    30 stbd | heading  152 C 150 M 154 T
 //!       .        |  .              now |          17 to starboard
 //!       .        | .                   | course   154 T, 5.8 kn
 //!       .       .|                     | rudder   2 port
-//!       .      . |                 5 m | witnesses DISAGREE
+//!       .      . |                 5 m | witnesses 2 agree
 //! ```
 //! The trace is drawn as a boat leaves her wake: newest at the top, straight up is straight on.
 
@@ -156,8 +156,10 @@ fn rows(frame: &mut Frame<'_>, area: Rect, rows: &[Row], more: &str, night: bool
 }
 
 fn facts(frame: &mut Frame<'_>, area: Rect, scene: &Scene) {
+    // Where there is no room for a column there is none for its spaces.
+    let column = if area.width < 30 { 0 } else { 10 };
     let lines = scene.facts.iter().map(|(name, row)| {
-        let mut pieces = vec![Span::styled(format!("{name:<10} "), style(Tone::Quiet, scene.night))];
+        let mut pieces = vec![Span::styled(format!("{name:<column$} "), style(Tone::Quiet, scene.night))];
         pieces.extend(line(row, scene.night).spans);
         Line::from(pieces)
     });

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use lubber_core::alert::Said;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::picture::Command;
 
@@ -24,6 +25,7 @@ use crate::session::Word;
 use crate::sound::Sounder;
 use crate::view::Sources;
 use crate::view::alert;
+use crate::view::doubt::doubt;
 use crate::view::history;
 use crate::view::notice::steering_words;
 use crate::view::report;
@@ -147,7 +149,8 @@ fn ordered(command: Command, answer: &Answer) -> String {
         Command::Steer(order) => format!("steering {order}"),
         Command::SteerHere | Command::SteerWind | Command::SteerHand => match status.steering {
             lubber_core::picture::Steering::Heading { order, .. } => {
-                format!("steering {order}, the heading she has now")
+                let doubted = if doubt(status).is_some() { "; that heading is DOUBTED" } else { "" };
+                format!("steering {order}, the heading she has now{doubted}")
             }
             other => return steering_words(other),
         },
@@ -163,10 +166,10 @@ fn no_heading(answer: &Answer) -> String {
     match answer.status.heading {
         None => "not steering here: no heading has been heard yet; give the heading itself, such as 150C".into(),
         Some(heading) => format!(
-            "not steering here: the heading is not there just now, the last one of {} came {} s ago; give the heading \
+            "not steering here: the heading is not there just now, the last one of {} came {} ago; give the heading \
              itself, such as 150C",
             heading.origin,
-            heading.age.as_s()
+            Said(heading.age)
         ),
     }
 }

@@ -33,6 +33,7 @@ use crate::terminal::cockpit::TRACE_S;
 use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::alert;
+use crate::view::doubt::doubt;
 use crate::view::facts;
 use crate::view::notice;
 use crate::view::status::unjudged;
@@ -160,15 +161,17 @@ impl ViewSink {
     fn scene(&self, at: Stamp, status: &Status, monitor: &Monitor) -> Scene {
         let width = self.screen.width();
         let mut head = Row::default().and(Tone::Title, at.clock());
+        // The alerts before the name: a narrow screen cuts off what stands last.
+        head = head.and(Tone::Plain, "  ");
+        head.0.extend(facts::alerts(status).0);
         if let Some(boat) = &self.boat {
             head = head.and(Tone::Plain, format!("  {boat}"));
         }
         if let Some(progress) = &self.progress {
             head = head.and(Tone::Quiet, format!("  {progress}"));
         }
-        head = head.and(Tone::Plain, "  ");
-        head.0.extend(facts::alerts(status).0);
         let order = match status.steering {
+            Steering::Heading { order, .. } if doubt(status).is_some() => format!("order {order}, heading DOUBTED"),
             Steering::Heading { order, .. } => format!("order {order}"),
             Steering::Wind => "by the wind".into(),
             Steering::Hand => "by hand".into(),
