@@ -6,6 +6,7 @@ use std::time::Duration;
 use lubber_core::alert::Said;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::picture::Command;
+use lubber_core::time::Instant;
 
 use super::Args;
 use super::chronicle::Chronicle;
@@ -106,7 +107,7 @@ pub(super) fn answer(request: Request, desk: &FrontDesk) -> Reply {
         Word::Acknowledge => Reply::done(changed("acknowledged", "nothing waits to be acknowledged", &answer, sources)),
         Word::Silence => Reply::done(changed("silenced for 30 s", "nothing sounds", &answer, sources)),
         Word::Answer => Reply::done(ANSWERED),
-        Word::Status | Word::SoundTest => report(&answer, sources),
+        Word::Status | Word::SoundTest => report(&answer, desk.chronicle.ordered_at(), sources),
     }
 }
 
@@ -186,9 +187,9 @@ fn changed(done: &str, nothing: &str, answer: &Answer, sources: &Sources) -> Str
     }
 }
 
-fn report(answer: &Answer, sources: &Sources) -> Reply {
+fn report(answer: &Answer, ordered: Option<Instant>, sources: &Sources) -> Reply {
     let at = stamp(answer.moment);
-    let rows = report::rows(at, &answer.status, sources, WIDTH);
+    let rows = report::rows(at, &answer.status, ordered, sources, WIDTH);
     let text = rows.iter().map(Row::words).collect::<Vec<String>>().join("\n");
     let mut json = String::new();
     let none = lubber_core::frame::Counts::default();
