@@ -29,6 +29,7 @@ use ratatui::widgets::canvas::Points;
 use crate::view::alert::Entry;
 use crate::view::text::Row;
 use crate::view::text::Tone;
+use crate::view::text::wrap;
 
 /// What is shown.
 #[derive(Clone, Debug, Default)]
@@ -51,8 +52,8 @@ pub struct Scene {
     pub notes: Vec<Row>,
     /// What happened last, newest last.
     pub log: Vec<Row>,
-    /// The keys.
-    pub keys: String,
+    /// The keys, each with its rank: where there is no room for all, the highest are left out first.
+    pub keys: Vec<(&'static str, u8)>,
     /// Red light only.
     pub night: bool,
 }
@@ -81,13 +82,14 @@ pub fn draw(frame: &mut Frame<'_>, scene: &Scene) {
     let alerts = most(lines.max(1), share.max(1));
     let notes = if area.height >= 18 { most(scene.notes.len(), area.height / 5) } else { 0 };
     let log = if area.height >= 22 { most(scene.log.len().max(1), 4) } else { 0 };
-    let [head, middle, below, not_watched, happened, keys] = Layout::vertical([
+    let keys = key_lines(&scene.keys, usize::from(area.width), area.height >= LOW);
+    let [head, middle, below, not_watched, happened, last] = Layout::vertical([
         Constraint::Length(1),
         Constraint::Min(u16::from(area.height > 2)),
         Constraint::Length(alerts),
         Constraint::Length(notes),
         Constraint::Length(log),
-        Constraint::Length(u16::from(area.height >= 4)),
+        Constraint::Length(most(keys.len(), if area.height >= 4 { 2 } else { 0 })),
     ])
     .areas(area);
     frame.render_widget(Paragraph::new(line(&scene.head, night)), head);
@@ -110,9 +112,25 @@ pub fn draw(frame: &mut Frame<'_>, scene: &Scene) {
     };
     rows(frame, below, &standing, scene.more, night);
     rows(frame, not_watched, &scene.notes, scene.more, night);
-    let last = scene.log.len().saturating_sub(usize::from(happened.height));
-    rows(frame, happened, &scene.log[last..], scene.more, night);
-    frame.render_widget(Paragraph::new(scene.keys.as_str()).style(style(Tone::Quiet, night)), keys);
+    let newest = scene.log.len().saturating_sub(usize::from(happened.height));
+    rows(frame, happened, &scene.log[newest..], scene.more, night);
+    frame.render_widget(Paragraph::new(keys.join("\n")).style(style(Tone::Quiet, night)), last);
+}
+
+/// The keys in a line of `width` columns, or two where the screen is high enough; then the least important
+/// are left out, and never the one that ends it.
+fn key_lines(keys: &[(&'static str, u8)], width: usize, high: bool) -> Vec<String> {
+    let mut keys = keys.to_vec();
+    loop {
+        // A no-break space keeps a key and its word on one line.
+        let all = keys.iter().map(|(key, _)| key.replace(' ', "\u{a0}")).collect::<Vec<String>>().join(", ");
+        let lines = wrap(&all, width, 0);
+        let highest = keys.iter().map(|(_, rank)| *rank).max().unwrap_or(0);
+        if lines.len() <= 1 + usize::from(high) || highest == 0 {
+            return lines;
+        }
+        keys.retain(|(_, rank)| *rank != highest);
+    }
 }
 
 /// As much of the alerts as finds room in so many rows: the first line of each before what any of them saw,
@@ -261,7 +279,7 @@ mod tests {
             more: ": lubber status",
             notes: vec![Row::plain("not watched: rudder-lost, never heard")],
             log: vec![Row::plain("02:00:00 ordered heading 135 C")],
-            keys: "a acknowledge, q end".into(),
+            keys: vec![("a acknowledge", 0), ("s silence", 0), ("c steer here", 2), ("n night", 1), ("q end", 0)],
             night: false,
         }
     }
@@ -318,6 +336,17 @@ mod tests {
         for (width, height) in [(1, 1), (2, 3), (20, 5), (200, 2), (5, 60), (300, 100)] {
             painted(&scene(), width, height);
         }
+    }
+
+    #[test]
+    fn no_key_is_cut_and_the_one_that_ends_it_is_always_there() {
+        let keys = [("a acknowledge", 0), ("s silence", 0), ("c steer here", 2), ("n night", 1), ("q end", 0)];
+        assert_eq!(key_lines(&keys, 80, true), ["a acknowledge, s silence, c steer here, n night, q end"]);
+        assert_eq!(key_lines(&keys, 40, true), ["a acknowledge, s silence, c steer here,", "n night, q end"]);
+        assert_eq!(key_lines(&keys, 40, false), ["a acknowledge, s silence, n night, q end"]);
+        assert_eq!(key_lines(&keys, 34, false), ["a acknowledge, s silence, q end"]);
+        let all = painted(&scene(), 40, 10).join("\n");
+        assert!(all.contains("n night, q end"), "{all}");
     }
 
     #[test]

@@ -48,7 +48,7 @@ pub(super) struct ViewSink {
     screen: FullScreen,
     sources: Sources,
     boat: Option<String>,
-    keys: &'static str,
+    keys: &'static [(&'static str, u8)],
     /// Where to read what finds no room, if this watch can be asked.
     more: &'static str,
     night: Arc<AtomicBool>,
@@ -99,7 +99,7 @@ impl ViewSink {
     pub(super) fn new(
         text: TextSink,
         setup: &Setup,
-        keys: &'static str,
+        keys: &'static [(&'static str, u8)],
         log_ms_a_second: Option<u64>,
     ) -> io::Result<Self> {
         let pace = log_ms_a_second.unwrap_or(1000).max(1000);
@@ -200,6 +200,9 @@ impl ViewSink {
             let words = format!("{}: {} sentences, {refused} refused", source.name, counts.sentences);
             notes.push(Row::default().and(Tone::Quiet, words));
         }
+        // The night before the end, which is the last one.
+        let mut keys = self.keys.to_vec();
+        keys.insert(keys.len().saturating_sub(1), ("n night", 1));
         Scene {
             head,
             order,
@@ -210,7 +213,7 @@ impl ViewSink {
             more: self.more,
             notes,
             log: self.log.iter().cloned().collect(),
-            keys: format!("{}, n night", self.keys),
+            keys,
             night: self.night.load(Ordering::Relaxed),
         }
     }
