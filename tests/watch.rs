@@ -384,6 +384,29 @@ fn a_port_that_is_taken_is_refused() {
 }
 
 #[test]
+fn a_port_that_is_open_is_not_said_to_be_heard_before_a_byte_has_come() {
+    let folder = Folder::new("open");
+    let free = UdpSocket::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
+    let args = [&format!("udp:{free}"), "--format", "jsonl", "--no-control", "--no-state"];
+    let mut child = folder.watch().args(args).stdout(Stdio::piped()).spawn().unwrap();
+    let mut from = BufReader::new(child.stdout.take().unwrap());
+    let mut input = || loop {
+        let mut line = String::new();
+        assert_ne!(from.read_line(&mut line).unwrap(), 0, "it ended");
+        let line: Value = serde_json::from_str(&line).unwrap();
+        if line["notice"] == "input" {
+            break (line["works"].clone(), line["heard"].clone(), line["text"].as_str().unwrap().to_owned());
+        }
+    };
+    assert_eq!(input(), (true.into(), false.into(), format!("udp:{free} is open, nothing heard yet")));
+    let to = UdpSocket::bind("127.0.0.1:0").unwrap();
+    to.send_to(sentence("HCHDG,135.0,,,4.1,E").as_bytes(), free).unwrap();
+    assert_eq!(input(), (true.into(), true.into(), format!("udp:{free} is heard")));
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
+
+#[test]
 fn a_log_without_time_is_replayed_with_start_and_rate() {
     let folder = Folder::new("rate");
     let log = folder.write("timeless.nmea", sentence("HCHDG,135.0,,,4.1,E").repeat(200));

@@ -131,9 +131,10 @@ impl<W: Write> Sink for JsonSink<W> {
             o.text("notice", key);
             match remark {
                 Remark::Log(note) => o.text("source", sources.name(note.source)),
-                Remark::Works { source, works, .. } => {
+                Remark::Works { source, works, heard, .. } => {
                     o.text("source", sources.name(source));
                     o.flag("works", works);
+                    o.flag("heard", heard);
                 }
                 Remark::BaudFound { source, baud } => {
                     o.text("source", sources.name(source));
