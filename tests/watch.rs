@@ -130,7 +130,7 @@ fn every_line_of_json_is_as_designed() {
     );
     assert_eq!((&alert["instance"], &alert["occurrence"]), (&"HCHDG".into(), &1.into()));
     let values: Vec<&str> = alert["values"].as_object().unwrap().keys().map(String::as_str).collect();
-    assert_eq!(values, ["heading_compass_deg", "ordered_deg", "ordered_reference"]);
+    assert_eq!(values, ["heading_compass_deg", "ordered_deg", "ordered_reference", "ordered_by"]);
     let log = fs::read(DEMO).unwrap();
     let stamp = |line: &[u8]| text(line.strip_prefix(b"\\c:")?.split(|byte| *byte == b'*').next()?).parse::<u64>().ok();
     let stamps: Vec<u64> = log.split(|byte| *byte == b'\n').filter_map(stamp).collect();

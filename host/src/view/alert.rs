@@ -9,12 +9,14 @@ use lubber_core::alert::Unanswered;
 use lubber_core::angle::TurnRate;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
+use lubber_core::picture::OrderedBy;
 use lubber_core::picture::Reference;
 
 use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::json::Object;
 use crate::view::json::object;
+use crate::view::notice::ordered_by;
 use crate::view::number::degrees;
 use crate::view::number::knots;
 use crate::view::number::seconds;
@@ -42,8 +44,9 @@ pub fn words(change: &AlertChange) -> String {
     }
     // The evidence is of the moment it was over, or of the last moment before.
     match change.evidence {
-        Evidence::OffHeading { heading, ordered, off, .. } => {
-            format!("over: heading {heading}, ordered {ordered}: {} to {}", whole(off), side(off))
+        Evidence::OffHeading { heading, ordered, off, by, .. } => {
+            let order = if by == OrderedBy::FirstSteadyMinute { "first steady minute" } else { "ordered" };
+            format!("over: heading {heading}, {order} {ordered}: {} to {}", whole(off), side(off))
         }
         Evidence::Disagreement { of, with, .. } => {
             format!("over: {of} and {} agree again", with.origin())
@@ -106,7 +109,7 @@ pub fn values_json(evidence: &Evidence) -> String {
 
 fn values(o: &mut Object<'_>, evidence: &Evidence) {
     match *evidence {
-        Evidence::OffHeading { heading, ordered, stands_by, .. } => {
+        Evidence::OffHeading { heading, ordered, by, .. } => {
             let key = match heading.reference {
                 Reference::Compass => "heading_compass_deg",
                 Reference::Magnetic => "heading_magnetic_deg",
@@ -115,7 +118,8 @@ fn values(o: &mut Object<'_>, evidence: &Evidence) {
             o.number(key, degrees(heading.bearing));
             o.number("ordered_deg", degrees(ordered.bearing));
             o.text("ordered_reference", ordered.reference.word());
-            if stands_by {
+            ordered_by(o, "ordered_by", by);
+            if let OrderedBy::StoodBy(_) = by {
                 o.flag("stands_by", true);
             }
         }
@@ -239,7 +243,22 @@ pub struct Entry {
 /// The change for a person: a line that says what, and under it what was seen.
 pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize) -> Vec<Row> {
     let Entry { head, text } = entry(stamp, change, sources, width);
-    head.into_iter().chain(text).collect()
+    let mut rows: Vec<Row> = head.into_iter().chain(text).collect();
+    if let Some(remedy) = remedy(change) {
+        rows.extend(wrap(remedy, width, stamp.clock().len() + 1).into_iter().map(Row::plain));
+    }
+    rows
+}
+
+/// What to do about an alert that only the owner's word can settle, said where it is raised first.
+fn remedy(change: &AlertChange) -> Option<&'static str> {
+    let raised = change.state == State::ActiveUnacknowledged && change.occurrence <= 1 && !change.repeated;
+    match change.evidence {
+        Evidence::OffHeading { by: OrderedBy::FirstSteadyMinute, .. } if raised => {
+            Some("where she is meant to go is told by: lubber steer here, or steer hand")
+        }
+        _ => None,
+    }
 }
 
 /// As [`rows`], apart: where there is no room for both the head is what is shown.
@@ -329,7 +348,7 @@ mod tests {
                 ordered: compass(135_000),
                 off: Turn::from_mdeg(17_100),
                 lasting: Span::from_s(10),
-                stands_by: false,
+                by: OrderedBy::Owner,
             },
         }
     }
@@ -346,13 +365,41 @@ mod tests {
     #[test]
     fn a_pilot_that_stands_by_is_said_of_it() {
         let mut change = off_heading();
-        if let Evidence::OffHeading { stands_by, .. } = &mut change.evidence {
-            *stands_by = true;
+        if let Evidence::OffHeading { by, .. } = &mut change.evidence {
+            *by = OrderedBy::StoodBy(HCHDG);
         }
         assert!(words(&change).ends_with("for 10 s; the pilot itself says it stands by"), "{}", words(&change));
         let mut line = String::new();
         json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
         assert!(line.contains(r#""stands_by":true"#), "{line}");
+    }
+
+    #[test]
+    fn an_order_that_nobody_gave_is_not_said_to_be_one() {
+        let mut change = off_heading();
+        if let Evidence::OffHeading { by, .. } = &mut change.evidence {
+            *by = OrderedBy::FirstSteadyMinute;
+        }
+        let said = |change: &AlertChange| -> Vec<String> {
+            rows(STAMP, change, &sources(&["night.nmea"]), 80).iter().map(Row::words).collect()
+        };
+        assert_eq!(
+            said(&change),
+            [
+                "02:11:09 ALARM off-heading HCHDG: active-unacknowledged",
+                "         heading 152 C: 17 to starboard of the first steady minute (135 C),",
+                "         which nobody ordered, for 10 s",
+                "         where she is meant to go is told by: lubber steer here, or steer hand",
+            ]
+        );
+        let mut line = String::new();
+        json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
+        assert!(line.contains(r#""ordered_by":"first-steady-minute""#), "{line}");
+        // The remedy is said once.
+        let again = AlertChange { occurrence: 2, ..change };
+        assert!(said(&again).iter().all(|row| !row.contains("steer hand")), "{:?}", said(&again));
+        let over = AlertChange { state: State::RectifiedUnacknowledged, ..change };
+        assert_eq!(said(&over)[1], "         over: heading 152 C, first steady minute 135 C: 17 to starboard");
     }
 
     #[test]
@@ -365,7 +412,8 @@ mod tests {
                 r#"{"at":"2026-07-14T02:11:09.300Z","since_start_ms":812300,"alert":"off-heading","#,
                 r#""priority":"alarm","state":"active-unacknowledged","instance":"HCHDG","occurrence":1,"#,
                 r#""text":"heading 152 C, ordered 135 C: 17 to starboard for 10 s","#,
-                r#""values":{"heading_compass_deg":152.1,"ordered_deg":135.0,"ordered_reference":"compass"}}"#
+                r#""values":{"heading_compass_deg":152.1,"ordered_deg":135.0,"ordered_reference":"compass","#,
+                r#""ordered_by":"owner"}}"#
             )
         );
     }

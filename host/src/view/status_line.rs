@@ -255,7 +255,7 @@ mod tests {
             ordered: order,
             off: Turn::ZERO,
             lasting: Span::ZERO,
-            stands_by: false,
+            by: OrderedBy::Owner,
         };
         let change = |priority, state| AlertChange { priority, state, ..alarm(AlertKind::OffHeading, evidence) };
         let with = |changes: &[AlertChange]| {
