@@ -279,7 +279,7 @@ mod tests {
             more: ": lubber status",
             notes: vec![Row::plain("not watched: rudder-lost, never heard")],
             log: vec![Row::plain("02:00:00 ordered heading 135 C")],
-            keys: vec![("a acknowledge", 0), ("s silence", 0), ("c steer here", 2), ("n night", 1), ("q end", 0)],
+            keys: vec![("a acknowledge", 1), ("s silence", 2), ("c steer here", 4), ("n night", 3), ("q end", 0)],
             night: false,
         }
     }
@@ -340,11 +340,13 @@ mod tests {
 
     #[test]
     fn no_key_is_cut_and_the_one_that_ends_it_is_always_there() {
-        let keys = [("a acknowledge", 0), ("s silence", 0), ("c steer here", 2), ("n night", 1), ("q end", 0)];
+        let keys = [("a acknowledge", 1), ("s silence", 2), ("c steer here", 4), ("n night", 3), ("q end", 0)];
         assert_eq!(key_lines(&keys, 80, true), ["a acknowledge, s silence, c steer here, n night, q end"]);
         assert_eq!(key_lines(&keys, 40, true), ["a acknowledge, s silence, c steer here,", "n night, q end"]);
         assert_eq!(key_lines(&keys, 40, false), ["a acknowledge, s silence, n night, q end"]);
         assert_eq!(key_lines(&keys, 34, false), ["a acknowledge, s silence, q end"]);
+        assert_eq!(key_lines(&keys, 20, false), ["a acknowledge, q end"]);
+        assert_eq!(key_lines(&keys, 3, false), ["q end"]);
         let all = painted(&scene(), 40, 10).join("\n");
         assert!(all.contains("n night, q end"), "{all}");
     }

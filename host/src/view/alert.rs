@@ -287,10 +287,16 @@ pub fn entry(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize
         Instance::Sensor(origin) if sources.several() => format!("{origin} on {}", sources.name(origin.source)),
         other => instance(other, sources),
     };
-    // On a narrow screen every column is for what is wrong, and when it began stands in the log.
-    let (clock, indent) = if width < NARROW { (String::new(), 1) } else { (format!("{clock} "), clock.len() + 1) };
+    // On a narrow screen every column is for what is wrong, and when it began stands in the log. Whether it is
+    // over stands first there: the state comes last, and may find no room.
+    let (clock, indent) = match change.state {
+        State::RectifiedUnacknowledged if width < NARROW => ("over: ".into(), 1),
+        _ if width < NARROW => (String::new(), 1),
+        _ => (format!("{clock} "), clock.len() + 1),
+    };
     let what = format!("{} {about}: {}{remarks}", change.kind, change.state.word());
-    let mut lines = wrap(&what, width.saturating_sub(word.len() + 1), indent).into_iter();
+    let before = word.len() + 1 + if indent == 1 { clock.len() } else { 0 };
+    let mut lines = wrap(&what, width.saturating_sub(before), indent).into_iter();
     let first = lines.next().unwrap_or_default();
     let head = Row::plain(clock).and(tone(change.priority, change.state), word);
     let head = head.and(Tone::Plain, format!(" {}", first.trim_start()));
@@ -485,6 +491,17 @@ mod tests {
                 "         over: heading 152 C, ordered 135 C: 17 to starboard",
             ]
         );
+    }
+
+    #[test]
+    fn on_a_narrow_screen_what_is_over_says_so_first() {
+        let first = |state| {
+            let change = AlertChange { state, ..off_heading() };
+            let entry = entry(STAMP, &change, &sources(&["night.nmea"]), 20);
+            entry.head[0].words()
+        };
+        assert_eq!(first(State::ActiveUnacknowledged), "ALARM off-heading");
+        assert_eq!(first(State::RectifiedUnacknowledged), "over: ALARM off-heading");
     }
 
     #[test]

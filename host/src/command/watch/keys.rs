@@ -13,13 +13,13 @@ use crate::terminal::Keys;
 
 /// What the keys are, each with a rank: where there is no room for all, those of the highest are left out first.
 pub(super) const KEYS: [(&str, u8); 8] = [
-    ("a acknowledge", 0),
-    ("s silence", 0),
-    ("c steer here", 3),
-    ("w wind", 4),
-    ("h hand", 2),
-    ("x cancel order", 5),
-    ("t sound test", 6),
+    ("a acknowledge", 1),
+    ("s silence", 2),
+    ("c steer here", 5),
+    ("w wind", 6),
+    ("h hand", 4),
+    ("x cancel order", 7),
+    ("t sound test", 8),
     ("q end", 0),
 ];
 

@@ -202,7 +202,7 @@ impl ViewSink {
         }
         // The night before the end, which is the last one.
         let mut keys = self.keys.to_vec();
-        keys.insert(keys.len().saturating_sub(1), ("n night", 1));
+        keys.insert(keys.len().saturating_sub(1), ("n night", 3));
         Scene {
             head,
             order,
