@@ -63,6 +63,11 @@ struct Browser(Client);
 
 /// Runs `test` in a browser of the size of a phone, if there is a browser.
 fn in_browser(test: impl AsyncFnOnce(&Browser)) {
+    in_browser_of(390, 844, test);
+}
+
+/// As [`in_browser`], on a screen of `width` by `height`.
+fn in_browser_of(width: u32, height: u32, test: impl AsyncFnOnce(&Browser)) {
     let _one = ONE.lock().unwrap_or_else(PoisonError::into_inner);
     let (Some(chromedriver), Some(chromium)) = (program(&["chromedriver"]), program(&["chromium", "google-chrome"]))
     else {
@@ -79,10 +84,9 @@ fn in_browser(test: impl AsyncFnOnce(&Browser)) {
     let port = started.expect("the driver says its port").trim_end_matches('.').to_owned();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().build().unwrap();
     runtime.block_on(async {
-        let args =
-            ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--window-size=390,844"];
+        let args = ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"];
         let options = json!({ "binary": chromium_path(&chromium), "args": args,
-            "mobileEmulation": { "deviceMetrics": { "width": 390, "height": 844, "pixelRatio": 2 } } });
+            "mobileEmulation": { "deviceMetrics": { "width": width, "height": height, "pixelRatio": 2 } } });
         let capabilities: Capabilities = [("goog:chromeOptions".to_owned(), options)].into_iter().collect();
         let mut builder = ClientBuilder::new(HttpConnector::new());
         builder.capabilities(capabilities);
@@ -290,6 +294,9 @@ fn what_the_watch_says_is_shown_and_what_is_pressed_is_done() {
         browser.says("speed", "5.2 kn").await;
         browser.says("standing", "No alert stands").await;
         browser.says("unjudged-name", "Not watched just now").await;
+        // On the first screen as well, as many as below.
+        browser.until("/^[1-9][0-9]* of 14 not watched$/.test(document.getElementById('blind').textContent)").await;
+        browser.says("against", "of the heading").await;
         browser.says("witnesses", "GPRMC course").await;
         browser.says("sources", "is heard").await;
         browser.until("document.querySelectorAll('#trace .made').length > 0").await;
@@ -432,4 +439,61 @@ fn without_the_key_there_is_nothing_to_see() {
             "on loopback nobody else reads it"
         );
     });
+}
+
+/// What the page shows of a snapshot that is made from the latest one by `change`, before the next one comes.
+async fn painted(browser: &Browser, change: &str) -> Value {
+    let script = format!(
+        "const now = structuredClone(latest); latest = now; {change}; paint(); \
+         const text = (id) => document.getElementById(id).textContent; \
+         const boxes = [...document.querySelectorAll('button')].filter((b) => b.checkVisibility()); \
+         return {{ heading: text('heading'), about: text('heading-about'), departure: text('departure'), \
+           trace: document.getElementById('trace').getAttribute('aria-label'), \
+           wide: document.documentElement.scrollWidth - screen.width, \
+           cut: [...boxes, document.getElementById('boat')].filter((b) => b.scrollWidth > b.clientWidth).map((b) => b.textContent), \
+           below: boxes.filter((b) => b.getBoundingClientRect().bottom > screen.height).map((b) => b.textContent) }};"
+    );
+    browser.0.execute(&script, vec![]).await.unwrap()
+}
+
+#[test]
+fn a_heading_in_doubt_is_no_plain_fact() {
+    in_browser(async |browser| {
+        let folder = Folder::new("doubt");
+        let (_watch, _talk, link) = watch(&folder, &["--steer", "150C"]);
+        browser.open(&link).await;
+        browser.until(LIVE).await;
+        browser.says("departure", "2 to starboard").await;
+        let doubted = "Object.assign(now.status.heading, { doubted: true, doubted_by: 'heading-disagreement', \
+             contradicted_by: { from: 'GPRMC', kind: 'ground', true_deg: 199.2 } })";
+        let shown = painted(browser, doubted).await;
+        assert_eq!((&shown["heading"], &shown["departure"]), (&"152?".into(), &"not known: heading doubted".into()));
+        assert!(shown["about"].as_str().unwrap().starts_with("DOUBTED: GPRMC course 199 true. "), "{shown}");
+        assert!(shown["trace"].as_str().unwrap().starts_with("The heading is doubted. "), "{shown}");
+        let believed = painted(browser, "now.status.heading.doubted = false").await;
+        assert_eq!((&believed["heading"], &believed["departure"]), (&"152".into(), &"2 to starboard".into()));
+    });
+}
+
+#[test]
+fn a_replay_on_the_smallest_phone_cuts_no_name_and_no_button() {
+    for (width, height) in [(390, 844), (320, 568)] {
+        in_browser_of(width, height, async |browser| {
+            let folder = Folder::new("small");
+            std::fs::write(folder.0.join("boat.toml"), "[boat]\nname = \"Curlew\"\n").unwrap();
+            let (_watch, _talk, link) = watch(&folder, &["--steer", "150C"]);
+            browser.open(&link).await;
+            browser.until(LIVE).await;
+            browser.says("departure", "2 to starboard").await;
+            let replay = "now.pace = 60; now.status.off_deg = 170; now.alerts.push({ alert: 'off-heading', priority: 'alarm', \
+                 state: 'active-unacknowledged', instance: 'HCHDG', occurrence: 1, text: 'as it was seen' }); \
+                 now.status.heading.doubted = DOUBTED; now.status.heading.doubted_by = 'heading-frozen'";
+            for doubted in ["false", "true"] {
+                let shown = painted(browser, &replay.replace("DOUBTED", doubted)).await;
+                assert_eq!(shown["cut"], json!([]), "{width} x {height}");
+                assert_eq!(shown["below"], json!([]), "{width} x {height}");
+                assert!(shown["wide"].as_i64().unwrap() <= 0, "{width} x {height}: {shown}");
+            }
+        });
+    }
 }

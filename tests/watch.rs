@@ -130,7 +130,7 @@ fn every_line_of_json_is_as_designed() {
     );
     assert_eq!((&alert["instance"], &alert["occurrence"]), (&"HCHDG".into(), &1.into()));
     let values: Vec<&str> = alert["values"].as_object().unwrap().keys().map(String::as_str).collect();
-    assert_eq!(values, ["heading_compass_deg", "ordered_deg", "ordered_reference"]);
+    assert_eq!(values, ["heading_compass_deg", "ordered_deg", "ordered_reference", "ordered_by"]);
     let log = fs::read(DEMO).unwrap();
     let stamp = |line: &[u8]| text(line.strip_prefix(b"\\c:")?.split(|byte| *byte == b'*').next()?).parse::<u64>().ok();
     let stamps: Vec<u64> = log.split(|byte| *byte == b'\n').filter_map(stamp).collect();
@@ -394,6 +394,29 @@ fn a_port_that_is_taken_is_refused() {
     let output = folder.run(&[&format!("udp:{}", holder.local_addr().unwrap())]);
     assert_eq!(output.status.code(), Some(2));
     assert!(text(&output.stderr).contains("listens at port"), "{}", text(&output.stderr));
+}
+
+#[test]
+fn a_port_that_is_open_is_not_said_to_be_heard_before_a_byte_has_come() {
+    let folder = Folder::new("open");
+    let free = UdpSocket::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
+    let args = [&format!("udp:{free}"), "--format", "jsonl", "--no-control", "--no-state"];
+    let mut child = folder.watch().args(args).stdout(Stdio::piped()).spawn().unwrap();
+    let mut from = BufReader::new(child.stdout.take().unwrap());
+    let mut input = || loop {
+        let mut line = String::new();
+        assert_ne!(from.read_line(&mut line).unwrap(), 0, "it ended");
+        let line: Value = serde_json::from_str(&line).unwrap();
+        if line["notice"] == "input" {
+            break (line["works"].clone(), line["heard"].clone(), line["text"].as_str().unwrap().to_owned());
+        }
+    };
+    assert_eq!(input(), (true.into(), false.into(), format!("udp:{free} is open, nothing heard yet")));
+    let to = UdpSocket::bind("127.0.0.1:0").unwrap();
+    to.send_to(sentence("HCHDG,135.0,,,4.1,E").as_bytes(), free).unwrap();
+    assert_eq!(input(), (true.into(), true.into(), format!("udp:{free} is heard")));
+    child.kill().unwrap();
+    child.wait().unwrap();
 }
 
 #[test]

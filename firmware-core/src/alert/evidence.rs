@@ -8,6 +8,7 @@ use crate::angle::Turn;
 use crate::angle::TurnRate;
 use crate::heading::Compass;
 use crate::heading::True;
+use crate::picture::OrderedBy;
 use crate::picture::Origin;
 use crate::picture::Referred;
 use crate::time::Span;
@@ -26,8 +27,8 @@ pub enum Evidence {
         off: Turn,
         /// For how long by now.
         lasting: Span,
-        /// Whether the pilot itself says that it stands by.
-        stands_by: bool,
+        /// Who gave the order; nobody, where it is the mean of the first steady minute.
+        by: OrderedBy,
     },
     /// Two witnesses contradict each other.
     Disagreement {
@@ -328,7 +329,15 @@ impl fmt::Display for Said {
 impl fmt::Display for Evidence {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::OffHeading { heading, ordered, off, lasting, stands_by } => {
+            // What nobody ordered must not read like an order.
+            Self::OffHeading { heading, ordered, off, lasting, by: OrderedBy::FirstSteadyMinute } => write!(
+                f,
+                "heading {heading}: {} to {} of the first steady minute ({ordered}), which nobody ordered, for {}",
+                Whole(off),
+                side(off),
+                Said(lasting)
+            ),
+            Self::OffHeading { heading, ordered, off, lasting, by } => {
                 write!(
                     f,
                     "heading {heading}, ordered {ordered}: {} to {} for {}",
@@ -336,7 +345,10 @@ impl fmt::Display for Evidence {
                     side(off),
                     Said(lasting)
                 )?;
-                f.write_str(if stands_by { "; the pilot itself says it stands by" } else { "" })
+                match by {
+                    OrderedBy::StoodBy(_) => f.write_str("; the pilot itself says it stands by"),
+                    _ => Ok(()),
+                }
             }
             Self::Disagreement { of, with, by, alone } => {
                 match with {

@@ -18,7 +18,6 @@ use crate::alert::cusum::TwoSided;
 use crate::alert::noise::HALF_SWING_S;
 use crate::alert::noise::Noise;
 use crate::angle::Turn;
-use crate::picture::OrderedBy;
 use crate::picture::Picture;
 use crate::picture::Referred;
 use crate::picture::Steering;
@@ -121,13 +120,7 @@ impl OffHeading {
         let was_up = self.latch.is_up();
         if self.latch.step(now, out, average < back, Span::ZERO, BACK) {
             let lasting = self.out_since.map_or(Span::ZERO, |since| now.since(since));
-            Verdict::Raised(Evidence::OffHeading {
-                heading,
-                ordered: order,
-                off,
-                lasting,
-                stands_by: matches!(by, OrderedBy::StoodBy(_)),
-            })
+            Verdict::Raised(Evidence::OffHeading { heading, ordered: order, off, lasting, by })
         } else {
             if was_up {
                 self.begin_again();

@@ -1,5 +1,7 @@
 //! Everything a display shows, at one moment.
 
+use core::cmp::Ordering;
+
 use heapless::Vec;
 
 use crate::alert::AlertKind;
@@ -8,6 +10,7 @@ use crate::alert::Why;
 use crate::angle::Turn;
 use crate::arbiter::ALERTS;
 use crate::arbiter::AlertChange;
+use crate::arbiter::State;
 use crate::heading::Compass;
 use crate::heading::Magnetic;
 use crate::heading::True;
@@ -52,7 +55,8 @@ pub struct Status {
     pub witnesses: Vec<WitnessStatus, { HEADINGS + GROUNDS }>,
     /// For each alert whether it judges, in the order of [`AlertKind::ALL`].
     pub judging: [Result<(), Why>; AlertKind::ALL.len()],
-    /// The alerts that are not normal, most urgent first.
+    /// The alerts that are not normal, most urgent first: those that stand and nobody has answered, then
+    /// those that stand, then those that are over; among these by priority, and then the newest.
     pub alerts: Vec<AlertChange, ALERTS>,
 }
 
@@ -117,7 +121,7 @@ impl Status {
             _ => None,
         };
         let mut standing: Vec<AlertChange, ALERTS> = alerts.copied().collect();
-        standing.sort_unstable_by_key(|change| (core::cmp::Reverse(change.priority), change.at, change.kind));
+        standing.sort_unstable_by(more_urgent);
         let supply = picture.supply().millivolts();
         Self {
             heading: picture.primary().and_then(|channel| heading_status(picture, channel, now)),
@@ -134,6 +138,23 @@ impl Status {
             alerts: standing,
         }
     }
+}
+
+/// Which of two alerts is to be seen first: a short screen shows no more than the first ones, and what is
+/// over must not stand before what stands.
+fn more_urgent(one: &AlertChange, other: &AlertChange) -> Ordering {
+    let state = |change: &AlertChange| match change.state {
+        State::ActiveUnacknowledged => 0_u8,
+        State::Active | State::ActiveSilenced | State::ActiveAcknowledged => 1,
+        State::RectifiedUnacknowledged | State::Normal => 2,
+    };
+    // What follows from another one stands behind it.
+    state(one)
+        .cmp(&state(other))
+        .then(other.priority.cmp(&one.priority))
+        .then(one.follows.is_some().cmp(&other.follows.is_some()))
+        .then(other.at.cmp(&one.at))
+        .then(one.kind.cmp(&other.kind))
 }
 
 fn heading_status(picture: &Picture, channel: &HeadingChannel, now: Instant) -> Option<HeadingStatus> {
@@ -196,4 +217,52 @@ fn witnesses(picture: &Picture, now: Instant) -> Vec<WitnessStatus, { HEADINGS +
         })
     });
     headings.chain(grounds).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::alert::Evidence;
+    use crate::alert::Instance;
+    use crate::alert::Priority;
+
+    #[test]
+    fn what_is_over_stands_behind_what_stands_and_the_newest_before_the_older() {
+        let change = |s: u64, kind: AlertKind, state| AlertChange {
+            at: Instant::from_ms(s * 1000),
+            kind,
+            instance: Instance::Boat,
+            number: 1,
+            revision: 1,
+            escalations: 0,
+            occurrence: 1,
+            priority: kind.priority(),
+            state,
+            escalated: false,
+            repeated: false,
+            follows: None,
+            evidence: Evidence::Impaired { lasting: Span::ZERO },
+        };
+        let mut following = change(90, AlertKind::HeadingFrozen, State::ActiveUnacknowledged);
+        following.follows = Some(AlertKind::InputLost);
+        let expected = [
+            change(50, AlertKind::OffHeading, State::ActiveUnacknowledged),
+            change(40, AlertKind::HeadingLost, State::ActiveUnacknowledged),
+            following,
+            change(70, AlertKind::PositionLost, State::ActiveUnacknowledged),
+            change(30, AlertKind::InputLost, State::ActiveAcknowledged),
+            change(20, AlertKind::OffHeading, State::ActiveSilenced),
+            change(60, AlertKind::InputDamaged, State::Active),
+            change(80, AlertKind::HeadingDisagreement, State::RectifiedUnacknowledged),
+            change(10, AlertKind::HeadingFrozen, State::RectifiedUnacknowledged),
+            change(85, AlertKind::SupplyLow, State::RectifiedUnacknowledged),
+        ];
+        assert_eq!(expected[0].priority, Priority::Alarm);
+        for turned in 0..expected.len() {
+            let mut shuffled = expected;
+            shuffled.rotate_left(turned);
+            shuffled.sort_unstable_by(more_urgent);
+            assert_eq!(shuffled, expected, "from a start turned by {turned}");
+        }
+    }
 }

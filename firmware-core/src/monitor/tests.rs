@@ -411,7 +411,9 @@ fn a_contradiction_of_true_headings_says_by_how_much() {
     watch.monitor.variation(Instant::from_ms(120_000), model, &mut |_| {});
     for s in 120..150 {
         watch.second(s, &[hdg(100.0), hdt(140.0)], &[]);
-        by.extend(watch.monitor.status(Instant::from_ms(s * 1000)).alerts.iter().map(|a| format!("{}", a.evidence)));
+        let alerts = watch.monitor.status(Instant::from_ms(s * 1000)).alerts;
+        let apart = alerts.iter().filter(|alert| alert.kind == AlertKind::HeadingDisagreement);
+        by.extend(apart.map(|alert| format!("{}", alert.evidence)));
     }
     assert!(by.last().is_some_and(|text| text.contains("40 to starboard")), "{by:?}");
 }

@@ -327,9 +327,9 @@ pub fn run(args: Args) -> Result<Exit, Failure> {
         Format::Text if full => {
             let text = text::TextSink::new(desk, live, args.pace, &setup.sounder);
             let pace = args.pace.map(Pace::log_ms_a_second);
-            let help = if on_keys { keys::HELP } else { "Ctrl-C end" };
+            let help = if on_keys { &keys::KEYS[..] } else { &[("Ctrl-C end", 0)] };
             let failed = |error| Failure::new(format!("the terminal cannot be painted: {error}; leave out --view"));
-            let view = view::ViewSink::new(text, setup.sources.clone(), setup.boat.clone(), help, pace);
+            let view = view::ViewSink::new(text, &setup, help, pace);
             let mut sink = view.map_err(failed)?;
             let _keys = press(Some(sink.keys()));
             let company = Company { sink: &mut sink, companions };

@@ -48,6 +48,7 @@ pub fn live<'a, S: Sink>(
     // From here on only the threads of the sources hold it: when all have ended, so has the queue.
     drop(to);
     let mut watch = Watch::new(orders, sink);
+    let mut unheard = [false; SourceId::MAX];
     watch.begin()?;
     let ending = loop {
         if watch.interrupted() {
@@ -58,7 +59,7 @@ pub fn live<'a, S: Sink>(
         match from.recv_timeout(wait.min(SLICE)) {
             // What was received before a deadline counts before it, however late it is looked at:
             // a slow terminal must not make a value stale.
-            Ok(live) => take(&mut watch, live)?,
+            Ok(live) => take(&mut watch, &mut unheard, live)?,
             Err(RecvTimeoutError::Timeout) => watch.wake_until(clock.now() + Span::from_ms(1))?,
             Err(RecvTimeoutError::Disconnected) => break Ending::InputsEnded,
         }
@@ -67,16 +68,25 @@ pub fn live<'a, S: Sink>(
     Ok(watch.end(ending)?)
 }
 
-fn take<S: Sink>(watch: &mut Watch<'_, S>, live: Live) -> Result<(), SessionError> {
+/// `unheard`: the sources that are open, and from which no byte has come since.
+fn take<S: Sink>(
+    watch: &mut Watch<'_, S>,
+    unheard: &mut [bool; SourceId::MAX],
+    live: Live,
+) -> Result<(), SessionError> {
     match live {
         Live::Bytes { source, at, bytes } => {
             reach(watch, at)?;
+            if std::mem::take(&mut unheard[source.index()]) {
+                watch.remark(Remark::Works { source, works: true, heard: true, why: "" })?;
+            }
             watch.bytes(source, &bytes)?;
             set_utc(watch)?;
         }
         Live::Works { source, at, works, why } => {
             reach(watch, at)?;
-            watch.remark(Remark::Works { source, works, why: &why })?;
+            unheard[source.index()] = works;
+            watch.remark(Remark::Works { source, works, heard: false, why: &why })?;
             watch.tell(|monitor, now, out| monitor.input_works(now, source, works, out))?;
         }
         Live::BaudFound { source, baud } => watch.remark(Remark::BaudFound { source, baud })?,

@@ -120,6 +120,9 @@ pub enum Remark<'a> {
         source: SourceId,
         /// Whether it works now.
         works: bool,
+        /// Whether a byte has come since it began to work: a port that is open works, and may never be
+        /// spoken to.
+        heard: bool,
         /// Why not, with the remedy.
         why: &'a str,
     },

@@ -2,12 +2,12 @@
 //! facts beside it, the alerts and what is not watched below.
 //!
 //! ```text
-//! 02:11:09  Curlew          1 ALARM
+//! 02:11:09  1 ALARM off-heading  Curlew
 //!  30 port     order 135 C    30 stbd | heading  152 C 150 M 154 T
 //!       .        |  .              now |          17 to starboard
 //!       .        | .                   | course   154 T, 5.8 kn
 //!       .       .|                     | rudder   2 port
-//!       .      . |                 5 m | witnesses DISAGREE
+//!       .      . |                 5 m | witnesses 2 agree
 //! ```
 //! The trace is drawn as a boat leaves her wake: newest at the top, straight up is straight on.
 
@@ -26,8 +26,10 @@ use ratatui::widgets::canvas::Canvas;
 use ratatui::widgets::canvas::Line as Stroke;
 use ratatui::widgets::canvas::Points;
 
+use crate::view::alert::Entry;
 use crate::view::text::Row;
 use crate::view::text::Tone;
+use crate::view::text::wrap;
 
 /// What is shown.
 #[derive(Clone, Debug, Default)]
@@ -42,14 +44,16 @@ pub struct Scene {
     pub limit_deg: f64,
     /// The facts, a name and a text each.
     pub facts: Vec<(&'static str, Row)>,
-    /// The alerts that are not normal.
-    pub alerts: Vec<Row>,
+    /// The alerts that are not normal, the most urgent first.
+    pub alerts: Vec<Entry>,
+    /// Where to read what found no room; empty where there is no such place.
+    pub more: &'static str,
     /// What is not watched just now, and the sources.
     pub notes: Vec<Row>,
     /// What happened last, newest last.
     pub log: Vec<Row>,
-    /// The keys.
-    pub keys: String,
+    /// The keys, each with its rank: where there is no room for all, the highest are left out first.
+    pub keys: Vec<(&'static str, u8)>,
     /// Red light only.
     pub night: bool,
 }
@@ -63,6 +67,8 @@ const SIDE: f64 = 30.0;
 /// The trace stands beside the facts from this width on.
 const WIDE: u16 = 60;
 const FACTS: u16 = 36;
+/// A screen of fewer rows than this is a low one.
+const LOW: u16 = 18;
 
 /// Paints `scene` on the frame, as much of it as there is room for: the head, the alerts and the facts
 /// before the trace, the trace before what happened last.
@@ -70,16 +76,20 @@ pub fn draw(frame: &mut Frame<'_>, scene: &Scene) {
     let area = frame.area();
     let night = scene.night;
     let most = |rows: usize, at_most: u16| u16::try_from(rows).unwrap_or(u16::MAX).min(at_most);
-    let alerts = most(scene.alerts.len().max(1), (area.height / 3).max(1));
+    let lines = scene.alerts.iter().map(|alert| alert.head.len() + alert.text.len()).sum::<usize>();
+    // A low screen needs a larger part of it for the same few words.
+    let share = if area.height < LOW { area.height * 2 / 5 } else { area.height / 3 };
+    let alerts = most(lines.max(1), share.max(1));
     let notes = if area.height >= 18 { most(scene.notes.len(), area.height / 5) } else { 0 };
     let log = if area.height >= 22 { most(scene.log.len().max(1), 4) } else { 0 };
-    let [head, middle, below, not_watched, happened, keys] = Layout::vertical([
+    let keys = key_lines(&scene.keys, usize::from(area.width), area.height >= LOW);
+    let [head, middle, below, not_watched, happened, last] = Layout::vertical([
         Constraint::Length(1),
-        Constraint::Min(1),
+        Constraint::Min(u16::from(area.height > 2)),
         Constraint::Length(alerts),
         Constraint::Length(notes),
         Constraint::Length(log),
-        Constraint::Length(u16::from(area.height >= 4)),
+        Constraint::Length(most(keys.len(), if area.height >= 4 { 2 } else { 0 })),
     ])
     .areas(area);
     frame.render_widget(Paragraph::new(line(&scene.head, night)), head);
@@ -95,31 +105,79 @@ pub fn draw(frame: &mut Frame<'_>, scene: &Scene) {
             trace(frame, rest, scene);
         }
     }
-    let none = [Row::default().and(Tone::Quiet, "no alert stands")];
-    let standing = if scene.alerts.is_empty() { &none[..] } else { &scene.alerts };
-    rows(frame, below, standing, night);
-    rows(frame, not_watched, &scene.notes, night);
-    let last = scene.log.len().saturating_sub(usize::from(happened.height));
-    rows(frame, happened, &scene.log[last..], night);
-    frame.render_widget(Paragraph::new(scene.keys.as_str()).style(style(Tone::Quiet, night)), keys);
+    let standing = if scene.alerts.is_empty() {
+        vec![Row::default().and(Tone::Quiet, "no alert stands")]
+    } else {
+        fitted(&scene.alerts, usize::from(below.height), scene.more)
+    };
+    rows(frame, below, &standing, scene.more, night);
+    rows(frame, not_watched, &scene.notes, scene.more, night);
+    let newest = scene.log.len().saturating_sub(usize::from(happened.height));
+    rows(frame, happened, &scene.log[newest..], scene.more, night);
+    frame.render_widget(Paragraph::new(keys.join("\n")).style(style(Tone::Quiet, night)), last);
 }
 
-fn rows(frame: &mut Frame<'_>, area: Rect, rows: &[Row], night: bool) {
+/// The keys in a line of `width` columns, or two where the screen is high enough; then the least important
+/// are left out, and never the one that ends it.
+fn key_lines(keys: &[(&'static str, u8)], width: usize, high: bool) -> Vec<String> {
+    let mut keys = keys.to_vec();
+    loop {
+        // A no-break space keeps a key and its word on one line.
+        let all = keys.iter().map(|(key, _)| key.replace(' ', "\u{a0}")).collect::<Vec<String>>().join(", ");
+        let lines = wrap(&all, width, 0);
+        let highest = keys.iter().map(|(_, rank)| *rank).max().unwrap_or(0);
+        if lines.len() <= 1 + usize::from(high) || highest == 0 {
+            return lines;
+        }
+        keys.retain(|(_, rank)| *rank != highest);
+    }
+}
+
+/// As much of the alerts as finds room in so many rows: the first line of each before what any of them saw,
+/// and the more urgent before the less. The first one is shown wherever there is a row at all.
+fn fitted(alerts: &[Entry], room: usize, more: &str) -> Vec<Row> {
+    let heads = if alerts.len() <= room { alerts.len() } else { room.saturating_sub(1).max(1) };
+    let hidden = alerts.len() - heads;
+    let mut left = room.saturating_sub(heads + usize::from(hidden > 0));
+    let mut shown = Vec::new();
+    for Entry { head, text } in &alerts[..heads] {
+        shown.extend(head.first().cloned());
+        let further: Vec<&Row> = head.iter().skip(1).chain(text).collect();
+        let fit = further.len().min(left);
+        left -= fit;
+        shown.extend(further[..fit].iter().copied().cloned());
+        if fit > 0
+            && fit < further.len()
+            && let Some(last) = shown.last_mut()
+        {
+            *last = std::mem::take(last).and(Tone::Quiet, " ...");
+        }
+    }
+    // At one row alone the head of the screen has their number.
+    if hidden > 0 && room > 1 {
+        shown.push(Row::default().and(Tone::Title, format!("... and {hidden} more{more}")));
+    }
+    shown
+}
+
+fn rows(frame: &mut Frame<'_>, area: Rect, rows: &[Row], more: &str, night: bool) {
     let room = usize::from(area.height);
     let mut lines: Vec<Line<'_>> = rows.iter().take(room).map(|row| line(row, night)).collect();
     // What finds no room is said, not passed over.
     if rows.len() > room
         && let Some(last) = lines.last_mut()
     {
-        let more = rows.len() - room + 1;
-        *last = Line::styled(format!("... and {more} lines more: lubber status"), style(Tone::Title, night));
+        let left = rows.len() - room + 1;
+        *last = Line::styled(format!("... and {left} lines more{more}"), style(Tone::Title, night));
     }
     frame.render_widget(Paragraph::new(lines), area);
 }
 
 fn facts(frame: &mut Frame<'_>, area: Rect, scene: &Scene) {
+    // Where there is no room for a column there is none for its spaces.
+    let column = if area.width < 30 { 0 } else { 10 };
     let lines = scene.facts.iter().map(|(name, row)| {
-        let mut pieces = vec![Span::styled(format!("{name:<10} "), style(Tone::Quiet, scene.night))];
+        let mut pieces = vec![Span::styled(format!("{name:<column$} "), style(Tone::Quiet, scene.night))];
         pieces.extend(line(row, scene.night).spans);
         Line::from(pieces)
     });
@@ -217,12 +275,17 @@ mod tests {
             trace: (0..600).map(|s| (if s < 60 { 20.0 } else { 2.0 }, f64::from(s))).collect(),
             limit_deg: 15.0,
             facts: vec![("heading", Row::plain("152 C")), ("course", Row::plain("154 T, 5.8 kn"))],
-            alerts: vec![Row::plain("").and(Tone::AlarmUnanswered, "ALARM").and(Tone::Plain, " off-heading HCHDG")],
+            alerts: vec![entry("ALARM off-heading HCHDG", "17 to starboard")],
+            more: ": lubber status",
             notes: vec![Row::plain("not watched: rudder-lost, never heard")],
             log: vec![Row::plain("02:00:00 ordered heading 135 C")],
-            keys: "a acknowledge, q end".into(),
+            keys: vec![("a acknowledge", 1), ("s silence", 2), ("c steer here", 4), ("n night", 3), ("q end", 0)],
             night: false,
         }
+    }
+
+    fn entry(head: &str, text: &str) -> Entry {
+        Entry { head: vec![Row::default().and(Tone::AlarmUnanswered, head)], text: vec![Row::plain(text)] }
     }
 
     fn painted(scene: &Scene, width: u16, height: u16) -> Vec<String> {
@@ -276,10 +339,51 @@ mod tests {
     }
 
     #[test]
+    fn no_key_is_cut_and_the_one_that_ends_it_is_always_there() {
+        let keys = [("a acknowledge", 1), ("s silence", 2), ("c steer here", 4), ("n night", 3), ("q end", 0)];
+        assert_eq!(key_lines(&keys, 80, true), ["a acknowledge, s silence, c steer here, n night, q end"]);
+        assert_eq!(key_lines(&keys, 40, true), ["a acknowledge, s silence, c steer here,", "n night, q end"]);
+        assert_eq!(key_lines(&keys, 40, false), ["a acknowledge, s silence, n night, q end"]);
+        assert_eq!(key_lines(&keys, 34, false), ["a acknowledge, s silence, q end"]);
+        assert_eq!(key_lines(&keys, 20, false), ["a acknowledge, q end"]);
+        assert_eq!(key_lines(&keys, 3, false), ["q end"]);
+        let all = painted(&scene(), 40, 10).join("\n");
+        assert!(all.contains("n night, q end"), "{all}");
+    }
+
+    #[test]
     fn what_finds_no_room_is_said() {
-        let alerts = (0..30).map(|n| Row::plain(format!("alert {n}"))).collect();
+        let alerts = (0..30).map(|n| entry(&format!("alert {n}"), "as was seen")).collect();
         let all = painted(&Scene { alerts, ..scene() }, 80, 24).join("\n");
-        assert!(all.contains("... and 23 lines more"), "{all}");
+        assert!(all.contains("alert 6 ") && all.contains("... and 23 more: lubber status"), "{all}");
+        assert!(!all.contains("as was seen"), "a head before any text: {all}");
+        let notes = (0..30).map(|n| Row::plain(format!("note {n}"))).collect();
+        let all = painted(&Scene { notes, more: "", ..scene() }, 80, 24).join("\n");
+        assert!(all.contains("... and 27 lines more ") && !all.contains("lubber status"), "{all}");
+    }
+
+    #[test]
+    fn the_most_urgent_alert_is_seen_on_every_screen_and_what_it_saw_where_there_is_room() {
+        let alerts = vec![
+            entry("ALARM off-heading", "47 to starboard"),
+            entry("ALARM heading-lost", "last heard 4 s ago"),
+            entry("ALARM heading-disagreement, over", "over: they agree again"),
+        ];
+        let scene = Scene { alerts, ..scene() };
+        for (width, height) in [(80, 10), (40, 15), (20, 8), (20, 4), (20, 2)] {
+            let all = painted(&scene, width, height).join("\n");
+            assert!(all.contains("ALARM off-heading"), "{width} x {height}\n{all}");
+        }
+        for (width, height) in [(80, 10), (40, 15)] {
+            let all = painted(&scene, width, height).join("\n");
+            assert!(all.contains("47 to starboard") && all.contains("ALARM heading-lost"), "{width} x {height}\n{all}");
+        }
+        // All that fits is there, each text under its head.
+        let all = painted(&scene, 40, 24);
+        let row =
+            |text: &str| all.iter().position(|row| row.contains(text)).unwrap_or_else(|| panic!("{text}: {all:?}"));
+        assert_eq!(row("47 to starboard"), row("ALARM off-heading") + 1);
+        assert_eq!(row("over: they agree"), row("ALARM off-heading") + 5);
     }
 
     #[test]

@@ -12,6 +12,7 @@ use lubber_core::alert::Unanswered;
 use lubber_core::angle::TurnRate;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
+use lubber_core::picture::OrderedBy;
 use lubber_core::picture::Reference;
 use lubber_core::time::Span;
 
@@ -19,6 +20,7 @@ use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::json::Object;
 use crate::view::json::object;
+use crate::view::notice::ordered_by;
 use crate::view::number::degrees;
 use crate::view::number::knots;
 use crate::view::number::seconds;
@@ -56,8 +58,9 @@ pub fn words(change: &AlertChange, sources: &Sources) -> String {
     }
     // The evidence is of the moment it was over, or of the last moment before.
     match change.evidence {
-        Evidence::OffHeading { heading, ordered, off, .. } => {
-            format!("over: heading {heading}, ordered {ordered}: {} to {}", whole(off), side(off))
+        Evidence::OffHeading { heading, ordered, off, by, .. } => {
+            let order = if by == OrderedBy::FirstSteadyMinute { "first steady minute" } else { "ordered" };
+            format!("over: heading {heading}, {order} {ordered}: {} to {}", whole(off), side(off))
         }
         Evidence::Disagreement { of, with, .. } => {
             format!("over: {of} and {} agree again", with.origin())
@@ -128,7 +131,7 @@ fn cause(change: &AlertChange, sources: &Sources) -> Option<Arc<str>> {
 
 fn values(o: &mut Object<'_>, change: &AlertChange, sources: &Sources) {
     match change.evidence {
-        Evidence::OffHeading { heading, ordered, stands_by, .. } => {
+        Evidence::OffHeading { heading, ordered, by, .. } => {
             let key = match heading.reference {
                 Reference::Compass => "heading_compass_deg",
                 Reference::Magnetic => "heading_magnetic_deg",
@@ -137,7 +140,8 @@ fn values(o: &mut Object<'_>, change: &AlertChange, sources: &Sources) {
             o.number(key, degrees(heading.bearing));
             o.number("ordered_deg", degrees(ordered.bearing));
             o.text("ordered_reference", ordered.reference.word());
-            if stands_by {
+            ordered_by(o, "ordered_by", by);
+            if let OrderedBy::StoodBy(_) = by {
                 o.flag("stands_by", true);
             }
         }
@@ -233,6 +237,9 @@ fn rate(turns: TurnRate) -> f64 {
     f64::from(turns.as_mdeg_per_s()) / 1000.0
 }
 
+/// Below so many columns the time is left out before an alert.
+const NARROW: usize = 50;
+
 /// The tone of an alert of this priority in this state.
 pub const fn tone(priority: Priority, state: State) -> Tone {
     match (priority, state) {
@@ -249,8 +256,38 @@ pub fn sounds(change: &AlertChange) -> bool {
     change.follows.is_none() && change.state == State::ActiveUnacknowledged && change.evidence.is_audible()
 }
 
+/// A change as a display shows it: what, and under it what was seen.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Entry {
+    /// Which alert of what, and its state.
+    pub head: Vec<Row>,
+    /// What was seen.
+    pub text: Vec<Row>,
+}
+
 /// The change for a person: a line that says what, and under it what was seen.
 pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize) -> Vec<Row> {
+    let Entry { head, text } = entry(stamp, change, sources, width);
+    let mut rows: Vec<Row> = head.into_iter().chain(text).collect();
+    if let Some(remedy) = remedy(change) {
+        rows.extend(wrap(remedy, width, stamp.clock().len() + 1).into_iter().map(Row::plain));
+    }
+    rows
+}
+
+/// What to do about an alert that only the owner's word can settle, said where it is raised first.
+fn remedy(change: &AlertChange) -> Option<&'static str> {
+    let raised = change.state == State::ActiveUnacknowledged && change.occurrence <= 1 && !change.repeated;
+    match change.evidence {
+        Evidence::OffHeading { by: OrderedBy::FirstSteadyMinute, .. } if raised => {
+            Some("where she is meant to go is told by: lubber steer here, or steer hand")
+        }
+        _ => None,
+    }
+}
+
+/// As [`rows`], apart: where there is no room for both the head is what is shown.
+pub fn entry(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize) -> Entry {
     let clock = stamp.clock();
     let word = match change.priority {
         // Something that is over must not look like something that stands.
@@ -275,15 +312,21 @@ pub fn rows(stamp: Stamp, change: &AlertChange, sources: &Sources, width: usize)
         Instance::Sensor(origin) if sources.several() => format!("{origin} on {}", sources.name(origin.source)),
         other => instance(other, sources),
     };
-    let indent = clock.len() + 1;
+    // On a narrow screen every column is for what is wrong, and when it began stands in the log. Whether it is
+    // over stands first there: the state comes last, and may find no room.
+    let (clock, indent) = match change.state {
+        State::RectifiedUnacknowledged if width < NARROW => ("over: ".into(), 1),
+        _ if width < NARROW => (String::new(), 1),
+        _ => (format!("{clock} "), clock.len() + 1),
+    };
     let what = format!("{} {about}: {}{remarks}", change.kind, change.state.word());
-    let mut lines = wrap(&what, width.saturating_sub(word.len() + 1), indent).into_iter();
+    let before = word.len() + 1 + if indent == 1 { clock.len() } else { 0 };
+    let mut lines = wrap(&what, width.saturating_sub(before), indent).into_iter();
     let first = lines.next().unwrap_or_default();
-    let head = Row::plain(format!("{clock} "))
-        .and(tone(change.priority, change.state), word)
-        .and(Tone::Plain, format!(" {}", first.trim_start()));
-    let seen = wrap(&words(change, sources), width, indent);
-    std::iter::once(head).chain(lines.chain(seen).map(Row::plain)).collect()
+    let head = Row::plain(clock).and(tone(change.priority, change.state), word);
+    let head = head.and(Tone::Plain, format!(" {}", first.trim_start()));
+    let text = wrap(&words(change, sources), width, indent).into_iter().map(Row::plain).collect();
+    Entry { head: std::iter::once(head).chain(lines.map(Row::plain)).collect(), text }
 }
 
 #[cfg(test)]
@@ -336,7 +379,7 @@ mod tests {
                 ordered: compass(135_000),
                 off: Turn::from_mdeg(17_100),
                 lasting: Span::from_s(10),
-                stands_by: false,
+                by: OrderedBy::Owner,
             },
         }
     }
@@ -353,14 +396,42 @@ mod tests {
     #[test]
     fn a_pilot_that_stands_by_is_said_of_it() {
         let mut change = off_heading();
-        if let Evidence::OffHeading { stands_by, .. } = &mut change.evidence {
-            *stands_by = true;
+        if let Evidence::OffHeading { by, .. } = &mut change.evidence {
+            *by = OrderedBy::StoodBy(HCHDG);
         }
         let said = words(&change, &Sources::default());
         assert!(said.ends_with("for 10 s; the pilot itself says it stands by"), "{said}");
         let mut line = String::new();
         json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
         assert!(line.contains(r#""stands_by":true"#), "{line}");
+    }
+
+    #[test]
+    fn an_order_that_nobody_gave_is_not_said_to_be_one() {
+        let mut change = off_heading();
+        if let Evidence::OffHeading { by, .. } = &mut change.evidence {
+            *by = OrderedBy::FirstSteadyMinute;
+        }
+        let said = |change: &AlertChange| -> Vec<String> {
+            rows(STAMP, change, &sources(&["night.nmea"]), 80).iter().map(Row::words).collect()
+        };
+        assert_eq!(
+            said(&change),
+            [
+                "02:11:09 ALARM off-heading HCHDG: active-unacknowledged",
+                "         heading 152 C: 17 to starboard of the first steady minute (135 C),",
+                "         which nobody ordered, for 10 s",
+                "         where she is meant to go is told by: lubber steer here, or steer hand",
+            ]
+        );
+        let mut line = String::new();
+        json(&mut line, STAMP, &change, &sources(&["night.nmea"]));
+        assert!(line.contains(r#""ordered_by":"first-steady-minute""#), "{line}");
+        // The remedy is said once.
+        let again = AlertChange { occurrence: 2, ..change };
+        assert!(said(&again).iter().all(|row| !row.contains("steer hand")), "{:?}", said(&again));
+        let over = AlertChange { state: State::RectifiedUnacknowledged, ..change };
+        assert_eq!(said(&over)[1], "         over: heading 152 C, first steady minute 135 C: 17 to starboard");
     }
 
     #[test]
@@ -373,7 +444,8 @@ mod tests {
                 r#"{"at":"2026-07-14T02:11:09.300Z","since_start_ms":812300,"alert":"off-heading","#,
                 r#""priority":"alarm","state":"active-unacknowledged","instance":"HCHDG","occurrence":1,"#,
                 r#""text":"heading 152 C, ordered 135 C: 17 to starboard for 10 s","#,
-                r#""values":{"heading_compass_deg":152.1,"ordered_deg":135.0,"ordered_reference":"compass"}}"#
+                r#""values":{"heading_compass_deg":152.1,"ordered_deg":135.0,"ordered_reference":"compass","#,
+                r#""ordered_by":"owner"}}"#
             )
         );
     }
@@ -445,6 +517,17 @@ mod tests {
                 "         over: heading 152 C, ordered 135 C: 17 to starboard",
             ]
         );
+    }
+
+    #[test]
+    fn on_a_narrow_screen_what_is_over_says_so_first() {
+        let first = |state| {
+            let change = AlertChange { state, ..off_heading() };
+            let entry = entry(STAMP, &change, &sources(&["night.nmea"]), 20);
+            entry.head[0].words()
+        };
+        assert_eq!(first(State::ActiveUnacknowledged), "ALARM off-heading");
+        assert_eq!(first(State::RectifiedUnacknowledged), "over: ALARM off-heading");
     }
 
     #[test]

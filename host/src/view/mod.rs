@@ -3,6 +3,7 @@
 //! Nothing here knows a terminal, a file or a clock; a display takes these and paints them.
 
 pub mod alert;
+pub mod doubt;
 pub mod facts;
 pub mod history;
 pub mod json;
@@ -11,6 +12,7 @@ pub mod kinds;
 pub mod ledger;
 pub mod notice;
 pub mod number;
+mod part;
 pub mod report;
 #[cfg(test)]
 pub(crate) mod sample;

@@ -58,6 +58,15 @@ pub(super) fn variation_json(o: &mut Object<'_>, variation: VariationInUse) {
     }
 }
 
+/// Writes who gave an order.
+pub(super) fn ordered_by(o: &mut Object<'_>, key: &str, by: OrderedBy) {
+    match by {
+        OrderedBy::Owner => o.text(key, "owner"),
+        OrderedBy::Wire(origin) | OrderedBy::StoodBy(origin) => o.text(key, origin),
+        OrderedBy::FirstSteadyMinute => o.text(key, "first-steady-minute"),
+    }
+}
+
 /// Writes the members that say how the boat is steered.
 pub(super) fn steering_json(o: &mut Object<'_>, steering: Steering) {
     match steering {
@@ -68,11 +77,7 @@ pub(super) fn steering_json(o: &mut Object<'_>, steering: Steering) {
             o.text("steering", "heading");
             o.number("deg", degrees(order.bearing));
             o.text("reference", order.reference.word());
-            match by {
-                OrderedBy::Owner => o.text("by", "owner"),
-                OrderedBy::Wire(origin) | OrderedBy::StoodBy(origin) => o.text("by", origin),
-                OrderedBy::FirstSteadyMinute => o.text("by", "first-steady-minute"),
-            }
+            ordered_by(o, "by", by);
             o.flag("held", held);
             if let OrderedBy::StoodBy(_) = by {
                 o.flag("stands_by", true);

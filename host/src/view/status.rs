@@ -11,6 +11,8 @@ use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::alert::instance;
 use crate::view::alert::words;
+use crate::view::doubt::Doubt;
+use crate::view::doubt::doubt;
 use crate::view::json::Object;
 use crate::view::json::object;
 use crate::view::notice::correction_word;
@@ -86,7 +88,7 @@ pub fn json<'a>(
         o.text_or_null("at", stamp.iso());
         o.number("since_start_ms", stamp.since_start_ms);
         o.object("status", |o| {
-            o.object_or_null("heading", status.heading, heading);
+            o.object_or_null("heading", status.heading, |o, it| heading(o, it, doubt(status)));
             o.object("order", |o| steering_json(o, status.steering));
             o.number_or_null("off_deg", status.off.map(signed));
             o.object_or_null("ground", status.ground, |o, (course, speed, age)| {
@@ -153,7 +155,7 @@ pub fn json<'a>(
     });
 }
 
-fn heading(o: &mut Object<'_>, heading: HeadingStatus) {
+fn heading(o: &mut Object<'_>, heading: HeadingStatus, doubt: Option<Doubt>) {
     o.text("from", heading.origin);
     o.number_or_null("compass_deg", heading.compass.map(|h| degrees(h.0)));
     o.number_or_null("magnetic_deg", heading.magnetic.map(|h| degrees(h.0)));
@@ -162,6 +164,15 @@ fn heading(o: &mut Object<'_>, heading: HeadingStatus) {
     o.number("age_s", seconds(heading.age));
     o.flag("stale", heading.stale);
     o.number("unchanged_s", seconds(heading.unchanged));
+    o.flag("doubted", doubt.is_some());
+    if let Some(doubt) = doubt {
+        o.text("doubted_by", doubt.by);
+        o.object_or_null("contradicted_by", doubt.contrary, |o, contrary| {
+            o.text("from", contrary.origin);
+            o.text("kind", if contrary.ground { "ground" } else { "heading" });
+            o.number("true_deg", degrees(contrary.says.0));
+        });
+    }
 }
 
 /// What is not watched just now and why, one line for each; one line too where all is watched.
@@ -201,6 +212,24 @@ mod tests {
             assert!(back["status"][key].is_null(), "{key}");
         }
         assert_eq!(back["status"]["judging"]["off-heading"], "yes");
+    }
+
+    #[test]
+    fn a_heading_in_doubt_says_so_and_what_contradicts_it() {
+        let mut status = crate::view::sample::contradicted();
+        let heading = |status: &Status| {
+            let mut line = String::new();
+            let counts = Counts::default();
+            json(&mut line, Stamp::default(), status, &Sources::default(), |_| &counts);
+            serde_json::from_str::<serde_json::Value>(&line).expect("it is JSON")["status"]["heading"].clone()
+        };
+        let doubted = heading(&status);
+        assert_eq!((&doubted["doubted"], &doubted["doubted_by"]), (&true.into(), &"heading-disagreement".into()));
+        let contrary = serde_json::json!({ "from": "GPRMC", "kind": "ground", "true_deg": 199.0 });
+        assert_eq!(doubted["contradicted_by"], contrary);
+        status.alerts.clear();
+        let believed = heading(&status);
+        assert_eq!((&believed["doubted"], believed.get("doubted_by")), (&false.into(), None));
     }
 
     #[test]

@@ -3,8 +3,10 @@
 use std::path::PathBuf;
 use std::time::Duration;
 
+use lubber_core::alert::Said;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::picture::Command;
+use lubber_core::time::Instant;
 
 use super::Args;
 use super::chronicle::Chronicle;
@@ -24,6 +26,7 @@ use crate::session::Word;
 use crate::sound::Sounder;
 use crate::view::Sources;
 use crate::view::alert;
+use crate::view::doubt::doubt;
 use crate::view::history;
 use crate::view::notice::steering_words;
 use crate::view::report;
@@ -104,7 +107,7 @@ pub(super) fn answer(request: Request, desk: &FrontDesk) -> Reply {
         Word::Acknowledge => Reply::done(changed("acknowledged", "nothing waits to be acknowledged", &answer, sources)),
         Word::Silence => Reply::done(changed("silenced for 30 s", "nothing sounds", &answer, sources)),
         Word::Answer => Reply::done(ANSWERED),
-        Word::Status | Word::SoundTest => report(&answer, sources),
+        Word::Status | Word::SoundTest => report(&answer, desk.chronicle.ordered_at(), sources),
     }
 }
 
@@ -147,7 +150,8 @@ fn ordered(command: Command, answer: &Answer) -> String {
         Command::Steer(order) => format!("steering {order}"),
         Command::SteerHere | Command::SteerWind | Command::SteerHand => match status.steering {
             lubber_core::picture::Steering::Heading { order, .. } => {
-                format!("steering {order}, the heading she has now")
+                let doubted = if doubt(status).is_some() { "; that heading is DOUBTED" } else { "" };
+                format!("steering {order}, the heading she has now{doubted}")
             }
             other => return steering_words(other),
         },
@@ -163,10 +167,10 @@ fn no_heading(answer: &Answer) -> String {
     match answer.status.heading {
         None => "not steering here: no heading has been heard yet; give the heading itself, such as 150C".into(),
         Some(heading) => format!(
-            "not steering here: the heading is not there just now, the last one of {} came {} s ago; give the heading \
+            "not steering here: the heading is not there just now, the last one of {} came {} ago; give the heading \
              itself, such as 150C",
             heading.origin,
-            heading.age.as_s()
+            Said(heading.age)
         ),
     }
 }
@@ -183,9 +187,9 @@ fn changed(done: &str, nothing: &str, answer: &Answer, sources: &Sources) -> Str
     }
 }
 
-fn report(answer: &Answer, sources: &Sources) -> Reply {
+fn report(answer: &Answer, ordered: Option<Instant>, sources: &Sources) -> Reply {
     let at = stamp(answer.moment);
-    let rows = report::rows(at, &answer.status, sources, WIDTH);
+    let rows = report::rows(at, &answer.status, ordered, sources, WIDTH);
     let text = rows.iter().map(Row::words).collect::<Vec<String>>().join("\n");
     let mut json = String::new();
     let none = lubber_core::frame::Counts::default();

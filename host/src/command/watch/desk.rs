@@ -87,8 +87,13 @@ pub(super) fn remark(remark: Remark<'_>, sources: &Sources) -> (&'static str, St
                 ms / 3_600_000
             ),
         ),
-        Remark::Works { source, works: true, .. } => ("input", format!("{} works", sources.name(source))),
-        Remark::Works { source, works: false, why } => {
+        Remark::Works { source, works: true, heard: true, .. } => {
+            ("input", format!("{} is heard", sources.name(source)))
+        }
+        Remark::Works { source, works: true, heard: false, .. } => {
+            ("input", format!("{} is open, nothing heard yet", sources.name(source)))
+        }
+        Remark::Works { source, works: false, why, .. } => {
             ("input", format!("{} does not work: {why}", sources.name(source)))
         }
         Remark::BaudFound { source, baud } => ("baud", format!("{} talks at {baud} baud", sources.name(source))),

@@ -3,6 +3,8 @@
 use std::io;
 use std::io::Write;
 
+use lubber_core::alert::AlertKind;
+use lubber_core::alert::Why;
 use lubber_core::monitor::Event;
 use lubber_core::monitor::Monitor;
 use lubber_core::time::Instant;
@@ -22,6 +24,7 @@ use crate::view::Stamp;
 use crate::view::alert;
 use crate::view::json::object;
 use crate::view::judging;
+use crate::view::judging::Change;
 use crate::view::notice;
 use crate::view::policy_word;
 use crate::view::status;
@@ -95,12 +98,23 @@ impl<W: Write> JsonSink<W> {
     }
 }
 
+/// As it is told a first time: since when is not known.
+const fn unwatched(kind: AlertKind, why: Why) -> Change {
+    Change { kind, judging: Err(why), lasting_ms: 0 }
+}
+
 impl<W: Write> Sink for JsonSink<W> {
     #[inline]
     fn event(&mut self, moment: Moment, event: &Event<'_>) -> io::Result<()> {
         self.desk.ledger.event(stamp(moment), event);
         match event {
-            Event::Alert(change) => alert::json(&mut self.line, stamp(moment), change, &self.desk.sources),
+            Event::Alert(change) => {
+                if let Some(watched) = self.desk.judging.before(stamp(moment), change) {
+                    judging::json(&mut self.line, stamp(moment), watched);
+                    self.send()?;
+                }
+                alert::json(&mut self.line, stamp(moment), change, &self.desk.sources);
+            }
             Event::Notice(notice) => notice::json(&mut self.line, stamp(moment), notice),
             _ => return Ok(()),
         }
@@ -117,9 +131,10 @@ impl<W: Write> Sink for JsonSink<W> {
             o.text("notice", key);
             match remark {
                 Remark::Log(note) => o.text("source", sources.name(note.source)),
-                Remark::Works { source, works, .. } => {
+                Remark::Works { source, works, heard, .. } => {
                     o.text("source", sources.name(source));
                     o.flag("works", works);
+                    o.flag("heard", heard);
                 }
                 Remark::BaudFound { source, baud } => {
                     o.text("source", sources.name(source));
@@ -150,12 +165,12 @@ impl<W: Write> Sink for JsonSink<W> {
         let judging = monitor.judging();
         self.desk.judged(moment, judging);
         let changes = if self.desk.first_judging(at, judging, false) {
-            status::unjudged(judging).map(|(kind, why)| (kind, Err(why))).collect()
+            status::unjudged(judging).map(|(kind, why)| unwatched(kind, why)).collect()
         } else {
             self.desk.judging.changes(at, judging)
         };
-        for (kind, judging) in changes {
-            judging::json(&mut self.line, at, kind, judging);
+        for change in changes {
+            judging::json(&mut self.line, at, change);
             self.send()?;
         }
         if let Some(every) = self.every.filter(|_| self.next_status <= moment.now) {
@@ -185,7 +200,7 @@ impl<W: Write> Sink for JsonSink<W> {
         self.desk.look(moment, &status);
         if self.desk.first_judging(at, &status.judging, true) {
             for (kind, why) in status::unjudged(&status.judging) {
-                judging::json(&mut self.line, at, kind, Err(why));
+                judging::json(&mut self.line, at, unwatched(kind, why));
                 self.send()?;
             }
         }

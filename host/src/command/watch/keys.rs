@@ -11,8 +11,22 @@ use crate::session::Voice;
 use crate::session::Word;
 use crate::terminal::Keys;
 
-/// What the keys are, in one line.
-pub(super) const HELP: &str = "a acknowledge, s silence, h hand, w wind, c steer here, t sound test, q end";
+/// What the keys are, each with a rank: where there is no room for all, those of the highest are left out first.
+pub(super) const KEYS: [(&str, u8); 8] = [
+    ("a acknowledge", 1),
+    ("s silence", 2),
+    ("c steer here", 5),
+    ("w wind", 6),
+    ("h hand", 4),
+    ("x cancel order", 7),
+    ("t sound test", 8),
+    ("q end", 0),
+];
+
+/// The keys in one line.
+pub(super) fn help() -> String {
+    KEYS.map(|(key, _)| key).join(", ")
+}
 
 /// What a key means.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,6 +43,7 @@ fn meaning(key: u8) -> Option<Meaning> {
         b'h' => Meaning::Say(Word::Order(Command::SteerHand)),
         b'w' => Meaning::Say(Word::Order(Command::SteerWind)),
         b'c' => Meaning::Say(Word::Order(Command::SteerHere)),
+        b'x' => Meaning::Say(Word::Order(Command::Cancel)),
         b't' => Meaning::Say(Word::SoundTest),
         b'q' => Meaning::End,
         _ => return None,
@@ -65,12 +80,13 @@ mod tests {
 
     #[test]
     fn every_key_of_the_help_has_its_meaning_and_no_other_has() {
-        let told: Vec<u8> = HELP.split(", ").map(|key| key.as_bytes()[0]).collect();
+        let told = KEYS.map(|(key, _)| key.as_bytes()[0]);
         for key in 0..=255u8 {
             assert_eq!(meaning(key).is_some(), told.contains(&key.to_ascii_lowercase()), "{key}");
         }
         assert_eq!(meaning(b'a'), Some(Meaning::Say(Word::Acknowledge)));
         assert_eq!(meaning(b'C'), Some(Meaning::Say(Word::Order(Command::SteerHere))));
+        assert_eq!(meaning(b'x'), Some(Meaning::Say(Word::Order(Command::Cancel))));
         assert_eq!(meaning(b'q'), Some(Meaning::End));
     }
 }

@@ -216,7 +216,7 @@ impl Companion for Cockpit {
     }
 
     fn remark(&mut self, moment: Moment, remark: &Remark<'_>) {
-        if let Remark::Works { source, works, why } = remark
+        if let Remark::Works { source, works, why, .. } = remark
             && let Some(slot) = self.health.get_mut(source.index())
         {
             *slot = Some((*works, (*why).to_owned()));

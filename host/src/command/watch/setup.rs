@@ -180,7 +180,7 @@ impl Setup {
             lines.push(("control", control.display().to_string()));
         }
         if self.keys {
-            lines.push(("keys", keys::HELP.into()));
+            lines.push(("keys", keys::help()));
         }
         for finding in &self.findings {
             lines.push(("note", finding.clone()));

@@ -207,6 +207,9 @@ impl Sink for TextSink {
         let width = self.screen.width();
         match event {
             Event::Alert(change) => {
+                if let Some(watched) = self.desk.judging.before(at, change) {
+                    self.rows(at, &notice::rows(at, &judging::words(at, watched), width))?;
+                }
                 self.rows(at, &alert::rows(at, change, &self.desk.sources, width))?;
                 if alert::sounds(change) { self.ring(at, change.priority) } else { Ok(()) }
             }
@@ -246,8 +249,8 @@ impl Sink for TextSink {
         if self.desk.first_judging(at, &status.judging, false) {
             self.rows(at, &status::unjudged_rows(at, &status, width))?;
         }
-        for (kind, judging) in self.desk.judging.changes(at, &status.judging) {
-            self.rows(at, &notice::rows(at, &judging::words(kind, judging), width))?;
+        for change in self.desk.judging.changes(at, &status.judging) {
+            self.rows(at, &notice::rows(at, &judging::words(at, change), width))?;
         }
         if self.next_status <= moment.now {
             self.show_status(at, &status)?;

@@ -17,6 +17,7 @@ use lubber_core::time::Instant;
 use lubber_core::time::Span;
 
 use super::desk::stamp;
+use super::setup::Setup;
 use super::text::SOUND_TEST;
 use super::text::TextSink;
 use crate::session::Ending;
@@ -32,6 +33,7 @@ use crate::terminal::cockpit::TRACE_S;
 use crate::view::Sources;
 use crate::view::Stamp;
 use crate::view::alert;
+use crate::view::doubt::doubt;
 use crate::view::facts;
 use crate::view::notice;
 use crate::view::status::unjudged;
@@ -46,7 +48,9 @@ pub(super) struct ViewSink {
     screen: FullScreen,
     sources: Sources,
     boat: Option<String>,
-    keys: &'static str,
+    keys: &'static [(&'static str, u8)],
+    /// Where to read what finds no room, if this watch can be asked.
+    more: &'static str,
     night: Arc<AtomicBool>,
     trace: VecDeque<(Option<f64>, u64)>,
     log: VecDeque<Row>,
@@ -94,9 +98,8 @@ impl ViewSink {
     /// `log_ms_a_second`: how fast a replay goes; none for a live watch.
     pub(super) fn new(
         text: TextSink,
-        sources: Sources,
-        boat: Option<String>,
-        keys: &'static str,
+        setup: &Setup,
+        keys: &'static [(&'static str, u8)],
         log_ms_a_second: Option<u64>,
     ) -> io::Result<Self> {
         let pace = log_ms_a_second.unwrap_or(1000).max(1000);
@@ -108,9 +111,10 @@ impl ViewSink {
         Ok(Self {
             text,
             screen,
-            sources,
-            boat,
+            sources: setup.sources.clone(),
+            boat: setup.boat.clone(),
             keys,
+            more: if setup.control.is_some() { ": lubber status" } else { "" },
             night: Arc::default(),
             trace: VecDeque::new(),
             log: VecDeque::new(),
@@ -157,15 +161,17 @@ impl ViewSink {
     fn scene(&self, at: Stamp, status: &Status, monitor: &Monitor) -> Scene {
         let width = self.screen.width();
         let mut head = Row::default().and(Tone::Title, at.clock());
+        // The alerts before the name: a narrow screen cuts off what stands last.
+        head = head.and(Tone::Plain, "  ");
+        head.0.extend(facts::alerts(status).0);
         if let Some(boat) = &self.boat {
             head = head.and(Tone::Plain, format!("  {boat}"));
         }
         if let Some(progress) = &self.progress {
             head = head.and(Tone::Quiet, format!("  {progress}"));
         }
-        head = head.and(Tone::Plain, "  ");
-        head.0.extend(facts::alerts(status).0);
         let order = match status.steering {
+            Steering::Heading { order, .. } if doubt(status).is_some() => format!("order {order}, heading DOUBTED"),
             Steering::Heading { order, .. } => format!("order {order}"),
             Steering::Wind => "by the wind".into(),
             Steering::Hand => "by hand".into(),
@@ -176,9 +182,8 @@ impl ViewSink {
             off.map(|off| (off, ago))
         });
         let limit = monitor.limit(AlertKind::OffHeading).limit.unwrap_or(OFF_HEADING_LIMIT);
-        let alerts = status.alerts.iter();
         let alerts =
-            alerts.flat_map(|change| alert::rows(at.back_to(change.at), change, &self.sources, width)).collect();
+            status.alerts.iter().map(|change| alert::entry(at.back_to(change.at), change, &self.sources, width));
         let mut notes = Vec::new();
         let list: Vec<String> = unjudged(&status.judging).map(|(kind, why)| format!("{kind} ({why})")).collect();
         if !list.is_empty() {
@@ -195,16 +200,20 @@ impl ViewSink {
             let words = format!("{}: {} sentences, {refused} refused", source.name, counts.sentences);
             notes.push(Row::default().and(Tone::Quiet, words));
         }
+        // The night before the end, which is the last one.
+        let mut keys = self.keys.to_vec();
+        keys.insert(keys.len().saturating_sub(1), ("n night", 3));
         Scene {
             head,
             order,
             trace: trace.collect(),
             limit_deg: f64::from(limit.as_mdeg()) / 1000.0,
             facts: facts::facts(status),
-            alerts,
+            alerts: alerts.collect(),
+            more: self.more,
             notes,
             log: self.log.iter().cloned().collect(),
-            keys: format!("{}, n night", self.keys),
+            keys,
             night: self.night.load(Ordering::Relaxed),
         }
     }

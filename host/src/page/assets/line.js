@@ -59,7 +59,7 @@ const runs = (points, values) => {
   return found;
 };
 
-const drawTrace = (svg, { points, marks, now, limit, ordered }) => {
+const drawTrace = (svg, { points, marks, now, limit, ordered, doubted }) => {
   const { width, height } = svg.getBoundingClientRect();
   if (width < 50 || height < 50) return null;
   const top = 26;
@@ -122,6 +122,7 @@ const drawTrace = (svg, { points, marks, now, limit, ordered }) => {
   add('text', { class: 'halo', x: 6, y: 15 }, 'port');
   add('text', { class: 'halo', x: width - 6, y: 15, 'text-anchor': 'end' }, 'starboard');
   if (track.some((value) => value !== null)) add('text', { class: 'halo', x: 6, y: height - 6 }, 'dashed: her track');
+  if (doubted) add('text', { class: 'halo unsure', x: 6, y: height - 26 }, 'heading DOUBTED');
   const last = offs.length ? offs[offs.length - 1] : null;
   if (last !== null) {
     const at = x(last);
@@ -141,7 +142,7 @@ const traceWords = (offs, ordered) => {
 };
 
 // One value against the line: a bar from the line, or a tick where it lies.
-const drawStrip = (strip, { name, words, value, half, bar, stale }) => {
+const drawStrip = (strip, { name, words, value, half, step, bar, stale }) => {
   let [text, svg] = strip.children;
   if (!text) {
     text = document.createElement('p');
@@ -155,6 +156,16 @@ const drawStrip = (strip, { name, words, value, half, bar, stale }) => {
   const { width } = svg.getBoundingClientRect();
   const middle = width / 2;
   const parts = [draw('line', { class: 'rail', x1: 0, x2: width, y1: 9, y2: 9 })];
+  for (let mark = step; mark <= half; mark += step) {
+    for (const at of [-mark, mark].map((off) => middle + off / half * middle)) {
+      parts.push(draw('line', { class: 'rail', x1: at, x2: at, y1: 5, y2: 13 }));
+      const anchor = mark < half ? 'middle' : at > middle ? 'end' : 'start';
+      const words = mark < half ? mark : `${mark} ${at > middle ? 'starboard' : 'port'}`;
+      // The last one has its side beside it, and nothing may stand under that.
+      const room = mark === half || (1 - mark / half) * middle > 108;
+      if (room) parts.push(draw('text', { x: at, y: 27, 'text-anchor': anchor }, `${words}`));
+    }
+  }
   if (value !== null) {
     const at = middle + Math.max(-1, Math.min(1, value / half)) * middle;
     parts.push(bar ? draw('line', { class: 'amount', x1: middle, x2: at, y1: 9, y2: 9 })

@@ -76,9 +76,10 @@ const paint = () => {
   by('clock').classList.toggle('replay', Boolean(latest.pace));
   paintAlerts(alerts);
   paintSteering(status);
-  const drawn = drawTrace(by('trace'), { ...trace, now: latest.since_start_ms, limit: latestLimit, ordered });
+  const doubted = Boolean(status.heading && status.heading.doubted);
+  const drawn = drawTrace(by('trace'), { ...trace, now: latest.since_start_ms, limit: latestLimit, ordered, doubted });
   if (drawn) {
-    const heard = traceWords(drawn.offs, ordered);
+    const heard = `${doubted ? 'The heading is doubted. ' : ''}${traceWords(drawn.offs, ordered)}`;
     if (by('trace').getAttribute('aria-label') !== heard) by('trace').setAttribute('aria-label', heard);
   }
   paintGround(status);
@@ -136,7 +137,8 @@ const judgeAge = () => {
 const lastWords = ({ status, alerts, at, since_start_ms: since }) => {
   const heading = status.heading && !status.heading.stale;
   const reference = heading && ['compass', 'magnetic', 'true'].find((r) => status.heading[`${r}_deg`] !== null);
-  const had = heading ? `heading ${three(status.heading[`${reference}_deg`])} ${reference}` : 'no heading';
+  const doubted = heading && status.heading.doubted ? ', DOUBTED' : '';
+  const had = heading ? `heading ${three(status.heading[`${reference}_deg`])} ${reference}${doubted}` : 'no heading';
   const order = status.order.steering === 'heading' ? `, ordered ${three(status.order.deg)} ${status.order.reference}` : '';
   return `Last heard at ${clockWords(at, since)}: ${had}${order}, ${counted(alerts).join(', ') || 'no alert'}.`;
 };
@@ -214,7 +216,7 @@ const say = async (request) => {
 
 const OFF = 'OFF-HEADING IS NOT WATCHED until a heading is ordered again. Every other alert is.';
 const SURE = {
-  here: ['Steer here?', () => `The order becomes the heading she has now, ${by('heading').textContent}.`, 'Yes, steer here'],
+  here: ['Steer here?', () => `The order becomes the heading she has now, ${by('heading').textContent.replace('?', ', which is DOUBTED')}.`, 'Yes, steer here'],
   wind: ['Steered by the wind?', () => OFF, 'Yes, by the wind'],
   hand: ['Steered by hand?', () => OFF, 'Yes, by hand'],
   cancel: ['Cancel the order?', () => 'The order is then what the pilot sends, or else the mean of the first steady minute.',

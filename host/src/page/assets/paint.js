@@ -18,10 +18,11 @@ const make = (tag, name, text) => {
 const three = (degrees) => degrees === null || degrees === undefined ? '---'
   : String(Math.round(degrees) % 360).padStart(3, '0');
 
+// As every other display says it.
 const lasting = (ms) => {
   const s = Math.max(0, Math.floor(ms / 1000));
-  if (s < 60) return `${s} s`;
-  return s < 3600 ? `${Math.floor(s / 60)} min ${s % 60} s` : `${Math.floor(s / 3600)} h ${Math.floor(s / 60) % 60} min`;
+  if (s < 120) return `${s} s`;
+  return s < 7200 ? `${Math.floor(s / 60)} min` : `${Math.floor(s / 3600)} h ${Math.floor(s / 60) % 60} min`;
 };
 
 const clockWords = (at, sinceMs) => {
@@ -42,11 +43,19 @@ const waits = (alert) => alert.state.endsWith('unacknowledged') || alert.state =
 const nameOf = (alert) => `${alert.alert} ${alert.instance}${alert.source ? ` on ${alert.source}` : ''}`;
 const priorityWord = (priority) => priority === 'caution' ? 'caution' : priority.toUpperCase();
 
+// What stands, by priority; and how many are over that nobody has answered.
 const counted = (alerts) => {
-  const count = (priority) => alerts.filter((a) => a.priority === priority).length;
-  const words = ['alarm', 'warning', 'caution'].map((priority) => [count(priority), priority]).filter(([n]) => n > 0);
-  return words.map(([n, priority]) => `${n} ${priorityWord(priority)}${n > 1 ? (priority === 'caution' ? 's' : 'S') : ''}`);
+  const over = alerts.filter((a) => a.state === 'rectified-unacknowledged').length;
+  const count = (priority) => alerts.filter((a) => a.priority === priority && a.state !== 'rectified-unacknowledged').length;
+  const words = ['alarm', 'warning', 'caution'].map((priority) => [count(priority), priority]).filter(([n]) => n > 0)
+    .map(([n, priority]) => `${n} ${priorityWord(priority)}${n > 1 ? (priority === 'caution' ? 's' : 'S') : ''}`);
+  return over ? [...words, `${over} over`] : words;
 };
+
+// What contradicts a heading in doubt, in words.
+const contraryWords = ({ doubted_by: alert, contradicted_by: witness }) => witness
+  ? `${witness.from} ${witness.kind === 'ground' ? 'course' : 'heading'} ${three(witness.true_deg)} true`
+  : `${alert} stands`;
 
 let alertsShown = '';
 const paintAlerts = (alerts) => {
@@ -54,7 +63,8 @@ const paintAlerts = (alerts) => {
   if (whole === alertsShown) return;
   alertsShown = whole;
   const words = counted(alerts);
-  put('standing', words.length ? words.join(', ') : 'No alert stands');
+  const stands = alerts.some((alert) => alert.state !== 'rectified-unacknowledged');
+  put('standing', (stands ? words : ['No alert stands', ...words]).join(', '));
   by('list').replaceChildren(...alerts.map((alert) => {
     const over = alert.state === 'rectified-unacknowledged';
     const item = make('li', `${alert.priority}${waits(alert) && !over ? ' unanswered' : ''}${over ? ' over' : ''}`);
@@ -78,16 +88,20 @@ const paintSteering = (status) => {
   const own = heading && (ordered && heading[`${order.reference}_deg`] !== null ? order.reference
     : ['compass', 'magnetic', 'true'].find((reference) => heading[`${reference}_deg`] !== null));
   const stale = heading && heading.stale;
-  put('heading', heading && !stale ? three(heading[`${own}_deg`]) : '---');
+  const doubted = heading && !stale && heading.doubted;
+  const known = heading && !stale ? three(heading[`${own}_deg`]) : '---';
+  by('heading').classList.toggle('doubted', Boolean(doubted));
+  put('heading', doubted ? `${known}?` : known);
   let about = 'no heading was heard yet';
   if (stale) about = `NO HEADING for ${lasting(heading.age_s * 1000)}; the last was ${three(heading[`${own}_deg`])} ${own}`;
   else if (heading) {
     const others = ['magnetic', 'true'].filter((r) => r !== own && heading[`${r}_deg`] !== null);
     const rest = others.map((r) => `${three(heading[`${r}_deg`])} ${r}`);
     about = [own, ...rest, heading.correction === 'uncorrected' ? 'UNCORRECTED' : ''].filter(Boolean).join(', ');
+    if (doubted) about = `DOUBTED: ${contraryWords(heading)}. Sent: ${about}`;
   }
   put('heading-about', about);
-  by('heading-about').classList.toggle('loud', !heading || stale);
+  by('heading-about').classList.toggle('loud', !heading || stale || Boolean(doubted));
 
   const great = by('order');
   great.classList.toggle('words', !ordered);
@@ -103,12 +117,13 @@ const paintSteering = (status) => {
   let text = 'off-heading is NOT WATCHED: there is no heading to compare';
   if (!ordered) text = order.steering === 'unknown' ? 'no heading is ordered: off-heading is NOT WATCHED'
     : 'off-heading is NOT WATCHED';
+  else if (off !== null && doubted) text = 'not known: heading doubted';
   else if (off !== null) {
     const whole = Math.round(Math.abs(off));
     place = whole === 0 ? 'middle' : off > 0 ? 'starboard' : 'port';
     text = side(off);
   }
-  const wide = ordered && off !== null && latestLimit && Math.abs(off) > latestLimit ? ' wide' : '';
+  const wide = ordered && off !== null && !doubted && latestLimit && Math.abs(off) > latestLimit ? ' wide' : '';
   departure.className = place + wide;
   put('departure', text);
 };
@@ -119,7 +134,7 @@ const paintGround = (status) => {
   put('speed', ground ? `${ground.speed_kn.toFixed(1)} kn` : '---');
   const gone = rudder === null ? 'not heard' : rudder.age_s > 4 ? `not heard for ${lasting(rudder.age_s * 1000)}` : null;
   const words = gone || (Math.round(rudder.deg) === 0 ? 'amidships' : side(rudder.deg).replace(' to', ''));
-  drawStrip(by('rudder'), { name: 'Rudder', words, value: gone ? null : rudder.deg, half: 40, bar: true });
+  drawStrip(by('rudder'), { name: 'Rudder', words, value: gone ? null : rudder.deg, half: 40, step: 20, bar: true });
 };
 
 const witnessWords = (witness) => {
@@ -134,12 +149,13 @@ const paintWitnesses = (status) => {
   const primary = status.heading && status.heading.from;
   const others = status.witnesses.filter((w) => w.ground || w.kind === 'ground' || w.from !== primary);
   const box = by('witnesses');
+  by('against').hidden = others.length === 0;
   while (box.children.length > others.length) box.lastChild.remove();
   while (box.children.length < others.length) box.append(make('div', 'strip'));
   others.forEach((witness, place) => {
     const name = `${witness.from} ${witness.kind === 'ground' ? 'course' : 'heading'}`;
     const value = witness.copy_of ? null : witness.differs_deg;
-    drawStrip(box.children[place], { name, words: witnessWords(witness), value, half: 45, stale: witness.stale });
+    drawStrip(box.children[place], { name, words: witnessWords(witness), value, half: 45, step: 15, stale: witness.stale });
   });
   const { agreement } = status;
   by('agreement').className = agreement === 'no' ? 'no' : '';
@@ -155,6 +171,8 @@ const paintUnjudged = (judging) => {
   if (whole === whysShown) return;
   whysShown = whole;
   const all = Object.keys(judging).length;
+  // On the first screen too: a page without an alert is not one that sees everything.
+  put('blind', unjudged.length ? `${unjudged.length} of ${all} not watched` : '');
   put('unjudged-name', unjudged.length ? `Not watched just now: ${unjudged.length} of ${all}` : `All ${all} alerts are watched for`);
   by('whys').hidden = unjudged.length === 0;
   by('whys').replaceChildren(...unjudged.flatMap(([kind, word]) =>
