@@ -62,10 +62,13 @@ pub(super) struct Judges {
 }
 
 /// A heading with a role, or the name of one that never came.
+///
+/// Each is missed from the start: the owner names it, or the watch is kept by it. A watch on the heading
+/// without a heading is blind in what it is for, so the primary heading need not have been there for a minute
+/// first, nor at all.
 struct Role<'a> {
     channel: Option<(usize, &'a HeadingChannel)>,
     instance: Instance,
-    named: bool,
 }
 
 impl Judges {
@@ -139,8 +142,11 @@ impl Judges {
             let Some(role) = role else { continue };
             if on(AlertKind::HeadingLost) {
                 let value = role.channel.map(|(_, channel)| &channel.raw);
-                let verdict = self.heading_lost[index].judge(value, role.named, now);
-                let follows = role.channel.and_then(|(_, channel)| cause(arbiter, channel.origin));
+                let verdict = self.heading_lost[index].judge(value, true, now);
+                let follows = match role.channel {
+                    Some((_, channel)) => cause(arbiter, channel.origin),
+                    None => every_source_lost(arbiter, settings.source_count),
+                };
                 take(AlertKind::HeadingLost, role.instance, verdict, follows, arbiter);
             }
             if let (Some((place, _)), true) = (role.channel, on(AlertKind::HeadingFrozen)) {
@@ -267,6 +273,14 @@ fn cause(arbiter: &Arbiter, origin: Origin) -> Option<AlertKind> {
     lost.then_some(AlertKind::InputLost)
 }
 
+/// What never came follows from that only where no source brings a byte: else nobody knows on which it would
+/// have come.
+fn every_source_lost(arbiter: &Arbiter, sources: u8) -> Option<AlertKind> {
+    let lost = |index| arbiter.stands(AlertKind::InputLost, Instance::Source(SourceId(index)));
+    let all = sources > 0 && (0..sources.min(SourceId::MAX as u8)).all(lost);
+    all.then_some(AlertKind::InputLost)
+}
+
 /// The headings that are watched: the primary, and those the owner names beside it.
 fn roles(picture: &Picture) -> [Option<Role<'_>>; ROLES] {
     let settings = picture.settings();
@@ -274,7 +288,7 @@ fn roles(picture: &Picture) -> [Option<Role<'_>>; ROLES] {
         let channel = picture.place_of(name).and_then(|place| Some((place, picture.headings().get(place)?)));
         let unheard = Origin { source: SourceId(0), talker: name.talker, formatter: name.formatter };
         let origin = channel.map_or(unheard, |(_, channel)| channel.origin);
-        Role { channel, instance: Instance::Sensor(origin), named: true }
+        Role { channel, instance: Instance::Sensor(origin) }
     };
     let primary = settings.primary.map_or_else(|| unnamed_primary(picture), role);
     let is_primary = |role: &Role<'_>| role.instance == primary.instance;
@@ -290,6 +304,5 @@ fn unnamed_primary(picture: &Picture) -> Role<'_> {
     let place = picture.headings().iter().position(|channel| chosen.is_none_or(|origin| origin == channel.origin));
     let channel = place.and_then(|place| Some((place, picture.headings().get(place)?)));
     let instance = channel.map_or(Instance::Boat, |(_, channel)| Instance::Sensor(channel.origin));
-    let void = channel.is_some_and(|(_, channel)| channel.raw.latest().is_none());
-    Role { channel, instance, named: void }
+    Role { channel, instance }
 }
