@@ -274,6 +274,11 @@ impl Arbiter {
         self.slots.iter().any(|slot| this(slot) && slot.stands() && !slot.carried())
     }
 
+    /// Whether any alert stands now on `instance`.
+    pub fn stands_on(&self, instance: Instance) -> bool {
+        self.slots.iter().any(|slot| slot.change.instance == instance && slot.stands())
+    }
+
     /// Every alert that is not normal, in the order they were first raised.
     pub fn standing(&self) -> impl Iterator<Item = &AlertChange> {
         self.slots.iter().map(|slot| &slot.change).filter(|change| change.state != State::Normal)

@@ -198,7 +198,8 @@ pub(super) fn heading(heading: Option<&HeadingStatus>) -> Part {
     let known = if known.is_empty() { vec![heading.raw] } else { known };
     // Magnetic equals compass where nothing corrects it: leaving it out makes room for the word that matters.
     let uncorrected = heading.correction == Correction::Uncorrected;
-    let shown = known.iter().filter(|r| !uncorrected || r.reference != Reference::Magnetic);
+    let repeats = uncorrected && heading.compass.is_some();
+    let shown = known.iter().filter(|r| !repeats || r.reference != Reference::Magnetic);
     let mut text = shown.copied().map(compact).collect::<Vec<String>>().join(" ");
     if uncorrected {
         text.push_str(" uncorrected");

@@ -90,3 +90,113 @@ fn what_was_heard_for_less_than_a_minute_is_not_called_never_heard() {
     assert_eq!(judging[AlertKind::RudderLost as usize], Err(Why::HardlyHeard));
     assert!(!format!("{}", Why::HardlyHeard).contains("never"));
 }
+
+/// A heading, the log's copy of it, and the track along it.
+fn with_copy(heading: f64) -> ([String; 2], String) {
+    ([format!("HCHDG,{heading:.1},,,4.0,E"), format!("IIVHW,,,{heading:.1},M,5.0,N,,")], rmc(5.5, heading + 4.0))
+}
+
+/// She turns slowly to and fro.
+fn slow_turns(s: u64) -> f64 {
+    100.0 + ((s % 400) as f64 - 200.0).abs() * 0.6
+}
+
+/// A watch on a boat that is steered by hand.
+fn by_hand() -> Watch {
+    let mut watch = Watch::new(Settings::default());
+    watch.monitor.order(Instant::from_ms(0), Command::SteerHand, &mut |_| {});
+    watch
+}
+
+/// The changes of the heading the watch is kept by, as they are told.
+fn kept_by(watch: &Watch) -> Vec<String> {
+    let told = watch.seen.iter().filter(|line| line.contains("HeadingSource"));
+    let words = |line: &String| {
+        let hdg = line.contains(&format!("{:?}", crate::frame::Formatter(*b"HDG")));
+        let by = if hdg { "HDG" } else { "VHW" };
+        format!("{} {by} {}", line.split(' ').next().unwrap(), line.contains("Uncorrected"))
+    };
+    told.map(words).collect()
+}
+
+#[test]
+fn a_hole_of_some_seconds_does_not_move_the_watch_to_another_heading() {
+    let mut watch = by_hand();
+    for s in 0..900 {
+        let ([heading, copy], ground) = with_copy(slow_turns(s));
+        let there = !(40..47).contains(&s);
+        let first = if there { [heading, copy].to_vec() } else { [copy].to_vec() };
+        watch.second(s, &first, &[ground]);
+    }
+    assert_eq!(kept_by(&watch), ["0 HDG true"], "{:?}", watch.seen);
+    assert_eq!(watch.alerts(), ["43 heading-lost active-unacknowledged"]);
+}
+
+#[test]
+fn the_watch_returns_to_the_better_heading_once_and_then_stays_with_it() {
+    let mut watch = by_hand();
+    let mut judged = Vec::new();
+    for s in 0..1800 {
+        let ([heading, copy], ground) = with_copy(100.0 + (s % 3) as f64 * 0.3);
+        // Gone in the third second, as the gear starts up; then there, with a hole each two minutes.
+        let there = s != 0 && !(3..9).contains(&s) && (s < 300 || s % 120 > 20);
+        let first = if there { [heading, copy].to_vec() } else { [copy].to_vec() };
+        watch.second(s, &first, &[ground]);
+        if watch.monitor.judging()[AlertKind::HeadingDisagreement as usize].is_ok() {
+            judged.push(s);
+        }
+    }
+    // Its first copy, the hole, and the minute in all: 2 s and 60 s from the ninth on, by hand.
+    let told = kept_by(&watch);
+    assert_eq!(told.len(), 4, "{told:?}");
+    assert_eq!((&*told[0], &*told[1], &*told[2]), ("0 VHW false", "1 HDG true", "6 VHW false"), "{told:?}");
+    let at: u64 = told[3].strip_suffix(" HDG true").unwrap().parse().unwrap();
+    assert!((66..=70).contains(&at), "{told:?}");
+    // From then on its holes are alerts, and the watch does not go to and fro.
+    assert!(of(&watch, "heading-lost").len() > 5, "{:?}", watch.alerts());
+    // The contradiction of witnesses is learned anew, in no more time than at the start.
+    let began = judged.iter().find(|s| **s > at).unwrap();
+    assert!(began - at <= 52, "{judged:?}");
+}
+
+#[test]
+fn the_watch_does_not_return_while_an_alert_stands_on_what_it_is_kept_by() {
+    let run = |answered: bool| {
+        let mut watch = Watch::new(Settings::default());
+        watch.steer(0, 100_000);
+        for s in 0..200 {
+            // Off her course while the better heading is away, and still when it comes back.
+            let ([heading, copy], ground) = with_copy((s % 3) as f64 * 0.3 + if s < 60 { 100.0 } else { 140.0 });
+            let there = s < 2 || s > 80;
+            let first = if there { [heading, copy].to_vec() } else { [copy].to_vec() };
+            watch.second(s, &first, &[ground]);
+            if answered && s == 100 {
+                watch.steer(s, 140_000);
+            }
+        }
+        kept_by(&watch).len()
+    };
+    assert_eq!((run(false), run(true)), (2, 3));
+}
+
+#[test]
+fn a_copy_of_a_compass_that_nothing_corrects_is_uncorrected_too_and_agrees_with_nobody() {
+    let mut watch = by_hand();
+    for s in 0..900 {
+        let ([heading, copy], ground) = with_copy(slow_turns(s));
+        // The compass goes for good before it was there for a minute, and comes back for a while each minute.
+        let there = s < 40 || s % 60 < 25;
+        let first = if there { [heading, copy].to_vec() } else { [copy].to_vec() };
+        drop(ground);
+        watch.second(s, &first, &[]);
+    }
+    let told = kept_by(&watch);
+    assert_eq!(told.first().map(String::as_str), Some("0 HDG true"));
+    assert!(
+        told.iter().any(|line| line.ends_with("VHW false")) && told.last().unwrap().ends_with("VHW true"),
+        "{told:?}"
+    );
+    let status = watch.monitor.status(Instant::from_ms(860_000));
+    assert_eq!(status.heading.map(|heading| heading.correction), Some(Correction::Uncorrected));
+    assert!(status.judging[AlertKind::HeadingDisagreement as usize].is_err());
+}
