@@ -12,7 +12,8 @@
 //!      acknowledge
 //! ```
 //!
-//! An unacknowledged warning is presented again after 60 s and becomes an alarm after 5 min. A
+//! An unacknowledged warning is presented again after 60 s and becomes an alarm after 5 min; one that
+//! follows from another alert does neither until that is over, and then its time counts from there. A
 //! caution asks for no answer: it is `active` or `normal`. States, silence and escalation as in
 //! MSC.302(87) 7.3; its 60 s and 5 min are from memory, no text seen.
 
@@ -167,6 +168,7 @@ impl Arbiter {
                 }
             }
             (Verdict::Clear, Some(slot)) => slot.rectify(now, out),
+            (Verdict::Unjudged(_), Some(slot)) if slot.stands() => slot.outlive(now, follows, out),
             (Verdict::Clear, None) | (Verdict::Unjudged(_), _) => {}
         }
     }
@@ -331,15 +333,8 @@ impl Slot {
             if self.change.follows.is_none() || follows.is_some() {
                 self.change.follows = follows;
                 self.alone = Mark::NONE;
-                return;
-            }
-            // What it followed from is over, but it is not: from now on it sounds by itself.
-            let since = self.alone.moment_or(now);
-            if now.since(since) >= OUTLIVED {
-                self.change.follows = None;
-                if self.change.state == State::ActiveUnacknowledged {
-                    self.go(now, State::ActiveUnacknowledged, out);
-                }
+            } else {
+                self.outlive(now, follows, out);
             }
             return;
         }
@@ -351,6 +346,20 @@ impl Slot {
         self.raised = now;
         let caution = self.change.priority == Priority::Caution;
         self.go(now, if caution { State::Active } else { State::ActiveUnacknowledged }, out);
+    }
+
+    /// It stands; where what it followed from is over for long enough, it sounds by itself from now on, and how
+    /// long nobody has answered it counts from now.
+    fn outlive(&mut self, now: Instant, follows: Option<AlertKind>, out: &mut impl FnMut(AlertChange)) {
+        if self.change.follows.is_none() || follows.is_some() {
+            self.alone = Mark::NONE;
+        } else if now.since(self.alone.moment_or(now)) >= OUTLIVED {
+            self.change.follows = None;
+            self.raised = now;
+            if self.change.state == State::ActiveUnacknowledged {
+                self.go(now, State::ActiveUnacknowledged, out);
+            }
+        }
     }
 
     fn rectify(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
@@ -371,7 +380,8 @@ impl Slot {
             self.go(now, State::ActiveUnacknowledged, out);
         }
         let waiting = matches!(self.change.state, State::ActiveUnacknowledged | State::ActiveSilenced);
-        if !waiting || self.change.priority != Priority::Warning {
+        // What follows from another alert is answered with that one: it neither repeats nor escalates meanwhile.
+        if !waiting || self.change.priority != Priority::Warning || self.change.follows.is_some() {
             return;
         }
         if now.since(self.raised) >= ESCALATE {
