@@ -91,6 +91,75 @@ fn what_was_heard_for_less_than_a_minute_is_not_called_never_heard() {
     assert!(!format!("{}", Why::HardlyHeard).contains("never"));
 }
 
+#[test]
+fn two_stray_sentences_of_a_damaged_talker_contradict_nobody() {
+    let mut watch = Watch::new(Settings::default());
+    watch.monitor.order(Instant::from_ms(0), Command::SteerHand, &mut |_| {});
+    for s in 0..1800 {
+        // She turns through 100 degrees between two straits of ten minutes; variation is known.
+        let heading = 60.0 + (s as f64 - 600.0).clamp(0.0, 100.0) + (s % 3) as f64 * 0.3;
+        let mut first = std::vec![format!("HCHDG,{heading:.1},,,4.0,E")];
+        // Strays, 23 s apart, teach the watch that more of the kind would come.
+        if s == 560 || s == 583 || s == 606 {
+            first.push(format!("GPVHW,,,{heading:.1},M,,,,"));
+        }
+        watch.second(s, &first, &[rmc(0.2, 0.0)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+    let judging = watch.monitor.status(Instant::from_ms(1_800_000)).judging;
+    assert!(judging[AlertKind::HeadingDisagreement as usize].is_err());
+}
+
+#[test]
+fn a_slow_second_heading_is_not_compared_with_where_she_has_turned_since() {
+    let mut watch = Watch::new(Settings::default());
+    watch.monitor.order(Instant::from_ms(0), Command::SteerHand, &mut |_| {});
+    for s in 0..1800 {
+        // A degree and a quarter each second, to and fro, and a second heading each eight.
+        let heading = 60.0 + ((s % 240) as f64 - 120.0).abs() * 1.25;
+        let mut first = std::vec![format!("HCHDG,{heading:.1},,,4.0,E")];
+        if s % 8 == 0 {
+            first.push(hdt(heading + 4.0 + (heading / 30.0).sin() * 2.0));
+        }
+        watch.second(s, &first, &[rmc(0.2, 0.0)]);
+    }
+    assert_eq!(watch.alerts(), [""; 0]);
+}
+
+#[test]
+fn what_a_heading_raised_that_is_gone_for_good_may_be_over_once_somebody_answered() {
+    let run = |answered: bool, other: bool| {
+        let mut watch = Watch::new(Settings::default());
+        for s in 0..1200 {
+            let compass = 100.0 + (s % 3) as f64 * 0.3;
+            let mut first = std::vec![format!("HCHDG,{compass:.1},,,4.0,E")];
+            match s {
+                0..100 => first.push(hdt(106.0)),
+                100..130 => first.push(hdt(118.0)),
+                _ => {}
+            }
+            // With a receiver there is another witness, and it agrees.
+            let ground = rmc(5.5, 104.0);
+            watch.second(s, &first, if other { core::slice::from_ref(&ground) } else { &[] });
+            if answered && s == 200 {
+                watch.monitor.acknowledge(Instant::from_ms(s * 1000 + 600), &mut |_| {});
+            }
+        }
+        let last = watch.seen.iter().rfind(|line| line.contains("disagreement")).cloned().unwrap();
+        let status = watch.monitor.status(Instant::from_ms(1_200_000));
+        (last, status.judging[AlertKind::HeadingDisagreement as usize])
+    };
+    let (last, judging) = run(true, true);
+    assert!(last.ends_with("normal") && judging.is_ok(), "{last} {judging:?}");
+    // Ten minutes after the last value, by hand: 129 + 600.
+    assert!(last.starts_with("729 ") || last.starts_with("730 "), "{last}");
+    for (answered, other) in [(false, true), (false, false), (true, false)] {
+        let (last, judging) = run(answered, other);
+        assert!(last.contains("active-unacknowledged"), "{answered} {other}: {last}");
+        assert_eq!(judging, Err(Why::NoWitness), "{answered} {other}");
+    }
+}
+
 /// A heading, the log's copy of it, and the track along it.
 fn with_copy(heading: f64) -> ([String; 2], String) {
     ([format!("HCHDG,{heading:.1},,,4.0,E"), format!("IIVHW,,,{heading:.1},M,5.0,N,,")], rmc(5.5, heading + 4.0))
