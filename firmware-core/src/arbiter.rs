@@ -140,22 +140,7 @@ impl Arbiter {
         match (verdict, index.and_then(|index| self.slots.get_mut(index))) {
             (Verdict::Raised(evidence), Some(slot)) => slot.raise(now, evidence, follows, out),
             (Verdict::Raised(evidence), None) => {
-                let change = AlertChange {
-                    at: now,
-                    kind,
-                    instance,
-                    number: u8::try_from(self.slots.len() + 1).unwrap_or(u8::MAX),
-                    revision: 0,
-                    escalations: 0,
-                    occurrence: 0,
-                    priority: kind.priority(),
-                    state: State::Normal,
-                    escalated: false,
-                    repeated: false,
-                    follows,
-                    evidence,
-                };
-                let mut slot = Slot { change, raised: now, alone: Mark::NONE };
+                let mut slot = self.slot(now, kind, instance, evidence);
                 slot.raise(now, evidence, follows, out);
                 // The table holds every alert there can be. If it is full all the same, one that is
                 // over makes room, or this one would be raised anew each time it is judged.
@@ -187,6 +172,17 @@ impl Arbiter {
         if self.slots.iter().any(|slot| slot.change.kind == kind && slot.change.instance == instance) {
             return;
         }
+        let mut slot = self.slot(now, kind, instance, Evidence::PresentedAgain { ago });
+        slot.change.priority = Priority::Alarm;
+        // One that finds no room would be one that nobody can acknowledge.
+        if !self.slots.is_full() {
+            slot.go(now, State::ActiveUnacknowledged, out);
+            let _ = self.slots.push(slot);
+        }
+    }
+
+    /// A slot for an alert that was never raised yet.
+    fn slot(&self, now: Instant, kind: AlertKind, instance: Instance, evidence: Evidence) -> Slot {
         let change = AlertChange {
             at: now,
             kind,
@@ -195,19 +191,14 @@ impl Arbiter {
             revision: 0,
             escalations: 0,
             occurrence: 0,
-            priority: Priority::Alarm,
+            priority: kind.priority(),
             state: State::Normal,
             escalated: false,
             repeated: false,
             follows: None,
-            evidence: Evidence::PresentedAgain { ago },
+            evidence,
         };
-        let mut slot = Slot { change, raised: now, alone: Mark::NONE };
-        // One that finds no room would be one that nobody can acknowledge.
-        if !self.slots.is_full() {
-            slot.go(now, State::ActiveUnacknowledged, out);
-            let _ = self.slots.push(slot);
-        }
+        Slot { change, raised: now, alone: Mark::NONE }
     }
 
     /// Time passes: silence ends, warnings repeat and escalate.
@@ -274,6 +265,13 @@ impl Arbiter {
     pub fn stands(&self, kind: AlertKind, instance: Instance) -> bool {
         let this = |slot: &Slot| slot.change.kind == kind && slot.change.instance == instance;
         self.slots.iter().any(|slot| this(slot) && slot.stands() && !slot.carried())
+    }
+
+    /// Whether this alert stands now and is more than a caution: only then has somebody heard of it.
+    pub fn is_heard(&self, kind: AlertKind, instance: Instance) -> bool {
+        let change = |slot: &&Slot| slot.change.kind == kind && slot.change.instance == instance;
+        let slot = self.slots.iter().find(change);
+        slot.is_some_and(|slot| slot.stands() && slot.change.priority > Priority::Caution)
     }
 
     /// Whether any alert stands now on `instance`.

@@ -297,4 +297,13 @@ fn a_track_that_stands_alone_is_a_caution_only_by_the_owners_word_and_an_alarm_o
     assert_eq!(run(&[ground(Third::Named(origin(b"HDT"))), heading]), [(Priority::Caution, State::Active), alarm]);
     assert_eq!(run(&[ground(Third::Heading(origin(b"VHW")))]), [alarm]);
     assert_eq!(run(&[ground(Third::Gyro)]), [alarm]);
+    // What is only a caution nobody has heard, so no warning may hide behind it.
+    let heard = |evidence: Evidence| {
+        let mut arbiter = Arbiter::new();
+        let (kind, boat) = (AlertKind::HeadingDisagreement, Instance::Boat);
+        arbiter.take(Instant::from_ms(0), kind, boat, Verdict::Raised(evidence), None, &mut |_| {});
+        (arbiter.stands(kind, boat), arbiter.is_heard(kind, boat))
+    };
+    assert_eq!(heard(ground(Third::Named(origin(b"HDT")))), (true, false));
+    assert_eq!(heard(heading), (true, true));
 }

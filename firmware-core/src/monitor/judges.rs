@@ -205,7 +205,9 @@ impl Judges {
             // Off her course with a rudder that stands is one fault, and the alarm is heard already.
             let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
             let off = arbiter.stands(AlertKind::OffHeading, pilot).then_some(AlertKind::OffHeading);
-            take(AlertKind::RudderUnanswered, Instance::Boat, verdict, heading_at_fault.or(off), arbiter);
+            // A caution does not sound, and must not keep a warning from it.
+            let heard = heading_at_fault.filter(|kind| arbiter.is_heard(*kind, primary));
+            take(AlertKind::RudderUnanswered, Instance::Boat, verdict, heard.or(off), arbiter);
         }
         if on(AlertKind::CardDoubtful) {
             let verdict = self.card.judge(picture, now);

@@ -236,7 +236,7 @@ fn the_watch_does_not_return_while_an_alert_stands_on_what_it_is_kept_by() {
         for s in 0..200 {
             // Off her course while the better heading is away, and still when it comes back.
             let ([heading, copy], ground) = with_copy((s % 3) as f64 * 0.3 + if s < 60 { 100.0 } else { 140.0 });
-            let there = s < 2 || s > 80;
+            let there = !(2..=80).contains(&s);
             let first = if there { [heading, copy].to_vec() } else { [copy].to_vec() };
             watch.second(s, &first, &[ground]);
             if answered && s == 100 {
