@@ -192,11 +192,11 @@ fn a_source_that_may_acknowledges_what_it_names() {
             }
         }
     };
-    assert!(alert.contains(",B,A,V,,10973,1,1,0,heading-lost*"), "{alert}");
+    assert!(alert.contains(",B,A,V,,10973,1,1,0,heading lost*"), "{alert}");
     say("RAACN,,,10973,1,S,C");
-    assert!(ear.until("$IIALF,2,1,").contains(",B,A,S,,10973,1,2,0,heading-lost*"));
+    assert!(ear.until("$IIALF,2,1,").contains(",B,A,S,,10973,1,2,0,heading lost*"));
     say("VRACK,973");
-    assert!(ear.until("$IIALF,2,1,").contains(",B,A,A,,10973,1,3,0,heading-lost*"));
+    assert!(ear.until("$IIALF,2,1,").contains(",B,A,A,,10973,1,3,0,heading lost*"));
     child.kill().unwrap();
     child.wait().unwrap();
 }

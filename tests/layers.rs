@@ -161,7 +161,8 @@ fn the_core_is_no_std_without_condition_and_has_no_float() {
         let text = fs::read_to_string(&path).unwrap();
         // Tests may compare with the standard library's floats; what is built may not hold any.
         let built = text.split("#[cfg(test)]\nmod tests {").next().unwrap_or("");
-        if path.ends_with("tests.rs") {
+        let inside = path.strip_prefix(&core).unwrap();
+        if inside.ends_with("tests.rs") || inside.components().any(|part| part.as_os_str() == "tests") {
             continue;
         }
         for word in ["f32", "f64", "alloc::", "unsafe "] {

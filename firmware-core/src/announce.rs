@@ -17,7 +17,7 @@ const LONGEST: usize = 82;
 /// `*hh` CR LF.
 const TAIL: usize = 5;
 /// Most characters of the text in a first ALF.
-const TITLE: usize = 16;
+pub const TITLE: usize = 16;
 /// Most entries in one ALC.
 pub const ENTRIES: usize = 3;
 
@@ -101,7 +101,7 @@ pub struct AlertReport<'a> {
     pub revision: u8,
     /// 0 to 9.
     pub escalations: u8,
-    /// Its name, cut at 16 characters in the first sentence.
+    /// Its title, cut at 16 characters in the first sentence.
     pub title: &'a str,
     /// More about it, cut to what a second sentence holds; empty: only where the title was cut is
     /// there a second one, with the whole title.

@@ -12,7 +12,8 @@
 //!      acknowledge
 //! ```
 //!
-//! An unacknowledged warning is presented again after 60 s and becomes an alarm after 5 min. A
+//! An unacknowledged warning is presented again after 60 s and becomes an alarm after 5 min; one that
+//! follows from another alert does neither until that is over, and then its time counts from there. A
 //! caution asks for no answer: it is `active` or `normal`. States, silence and escalation as in
 //! MSC.302(87) 7.3; its 60 s and 5 min are from memory, no text seen.
 
@@ -147,8 +148,9 @@ impl Arbiter {
     ) {
         match verdict {
             Verdict::Raised(evidence) => self.raised(now, kind, instance, evidence, follows, out),
-            Verdict::Clear if self.known & bit(kind) != 0 => self.clear(now, kind, instance, out),
-            Verdict::Clear | Verdict::Unjudged(_) => {}
+            _ if self.known & bit(kind) == 0 => {}
+            Verdict::Clear => self.clear(now, kind, instance, out),
+            Verdict::Unjudged(_) => self.outlive(now, kind, instance, follows, out),
         }
     }
 
@@ -156,6 +158,20 @@ impl Arbiter {
     fn clear(&mut self, now: Instant, kind: AlertKind, instance: Instance, out: &mut impl FnMut(AlertChange)) {
         if let Some(slot) = self.slots.iter_mut().find(|slot| slot.is(kind, instance)) {
             slot.rectify(now, out);
+        }
+    }
+
+    #[inline(never)]
+    fn outlive(
+        &mut self,
+        now: Instant,
+        kind: AlertKind,
+        instance: Instance,
+        follows: Option<AlertKind>,
+        out: &mut impl FnMut(AlertChange),
+    ) {
+        if let Some(slot) = self.slots.iter_mut().find(|slot| slot.is(kind, instance) && slot.stands()) {
+            slot.outlive(now, follows, out);
         }
     }
 
@@ -172,23 +188,7 @@ impl Arbiter {
         match self.slots.iter_mut().find(|slot| slot.is(kind, instance)) {
             Some(slot) => slot.raise(now, *evidence, follows, out),
             None => {
-                self.known |= bit(kind);
-                let change = AlertChange {
-                    at: now,
-                    kind,
-                    instance,
-                    number: u8::try_from(self.slots.len() + 1).unwrap_or(u8::MAX),
-                    revision: 0,
-                    escalations: 0,
-                    occurrence: 0,
-                    priority: kind.priority(),
-                    state: State::Normal,
-                    escalated: false,
-                    repeated: false,
-                    follows,
-                    evidence: *evidence,
-                };
-                let mut slot = Slot { change, raised: now, alone: Mark::NONE };
+                let mut slot = self.slot(now, kind, instance, *evidence);
                 slot.raise(now, *evidence, follows, out);
                 // The table holds every alert there can be. If it is full all the same, one that is
                 // over makes room, or this one would be raised anew each time it is judged.
@@ -217,6 +217,17 @@ impl Arbiter {
         if self.slots.iter().any(|slot| slot.is(kind, instance)) {
             return;
         }
+        let mut slot = self.slot(now, kind, instance, Evidence::PresentedAgain { ago });
+        slot.change.priority = Priority::Alarm;
+        // One that finds no room would be one that nobody can acknowledge.
+        if !self.slots.is_full() {
+            slot.go(now, State::ActiveUnacknowledged, out);
+            let _ = self.slots.push(slot);
+        }
+    }
+
+    /// A slot for an alert that was never raised yet.
+    fn slot(&mut self, now: Instant, kind: AlertKind, instance: Instance, evidence: Evidence) -> Slot {
         self.known |= bit(kind);
         let change = AlertChange {
             at: now,
@@ -226,19 +237,14 @@ impl Arbiter {
             revision: 0,
             escalations: 0,
             occurrence: 0,
-            priority: Priority::Alarm,
+            priority: kind.priority(),
             state: State::Normal,
             escalated: false,
             repeated: false,
             follows: None,
-            evidence: Evidence::PresentedAgain { ago },
+            evidence,
         };
-        let mut slot = Slot { change, raised: now, alone: Mark::NONE };
-        // One that finds no room would be one that nobody can acknowledge.
-        if !self.slots.is_full() {
-            slot.go(now, State::ActiveUnacknowledged, out);
-            let _ = self.slots.push(slot);
-        }
+        Slot { change, raised: now, alone: Mark::NONE }
     }
 
     /// Time passes: silence ends, warnings repeat and escalate.
@@ -319,6 +325,18 @@ impl Arbiter {
         self.slots.iter().any(|slot| slot.is(kind, instance) && slot.stands() && !slot.carried())
     }
 
+    /// Whether this alert stands now and is more than a caution: only then has somebody heard of it.
+    pub fn is_heard(&self, kind: AlertKind, instance: Instance) -> bool {
+        let change = |slot: &&Slot| slot.change.kind == kind && slot.change.instance == instance;
+        let slot = self.slots.iter().find(change);
+        slot.is_some_and(|slot| slot.stands() && slot.change.priority > Priority::Caution)
+    }
+
+    /// Whether any alert stands now on `instance`.
+    pub fn stands_on(&self, instance: Instance) -> bool {
+        self.slots.iter().any(|slot| slot.change.instance == instance && slot.stands())
+    }
+
     /// Every alert that is not normal, in the order they were first raised.
     pub fn standing(&self) -> impl Iterator<Item = &AlertChange> {
         self.slots.iter().map(|slot| &slot.change).filter(|change| change.state != State::Normal)
@@ -376,15 +394,8 @@ impl Slot {
             if self.change.follows.is_none() || follows.is_some() {
                 self.change.follows = follows;
                 self.alone = Mark::NONE;
-                return;
-            }
-            // What it followed from is over, but it is not: from now on it sounds by itself.
-            let since = self.alone.moment_or(now);
-            if now.since(since) >= OUTLIVED {
-                self.change.follows = None;
-                if self.change.state == State::ActiveUnacknowledged {
-                    self.go(now, State::ActiveUnacknowledged, out);
-                }
+            } else {
+                self.outlive(now, follows, out);
             }
             return;
         }
@@ -396,6 +407,20 @@ impl Slot {
         self.raised = now;
         let caution = self.change.priority == Priority::Caution;
         self.go(now, if caution { State::Active } else { State::ActiveUnacknowledged }, out);
+    }
+
+    /// It stands; where what it followed from is over for long enough, it sounds by itself from now on, and how
+    /// long nobody has answered it counts from now.
+    fn outlive(&mut self, now: Instant, follows: Option<AlertKind>, out: &mut impl FnMut(AlertChange)) {
+        if self.change.follows.is_none() || follows.is_some() {
+            self.alone = Mark::NONE;
+        } else if now.since(self.alone.moment_or(now)) >= OUTLIVED {
+            self.change.follows = None;
+            self.raised = now;
+            if self.change.state == State::ActiveUnacknowledged {
+                self.go(now, State::ActiveUnacknowledged, out);
+            }
+        }
     }
 
     fn rectify(&mut self, now: Instant, out: &mut impl FnMut(AlertChange)) {
@@ -416,7 +441,8 @@ impl Slot {
             self.go(now, State::ActiveUnacknowledged, out);
         }
         let waiting = matches!(self.change.state, State::ActiveUnacknowledged | State::ActiveSilenced);
-        if !waiting || self.change.priority != Priority::Warning {
+        // What follows from another alert is answered with that one: it neither repeats nor escalates meanwhile.
+        if !waiting || self.change.priority != Priority::Warning || self.change.follows.is_some() {
             return;
         }
         if now.since(self.raised) >= ESCALATE {

@@ -77,12 +77,12 @@ fn a_false_compass_is_found_by_the_course_over_the_ground_alone() {
     assert!(ninety <= 45, "90 % within {ninety} s");
 }
 
-/// Sails round all headings, so that two headings are known to be two, then lets something go wrong by
+/// Sails round all headings and half round again, so that two headings are known to be two, then lets something go wrong by
 /// 0.75 degrees a second; who stands alone by what the watch says of it, and in which words.
 fn accused(seed: u64, boat: Boat, wrong: impl Fn(&mut Boat, f64)) -> (Option<String>, String) {
     let mut watch = Watch::new(boat);
     watch.run(200);
-    for leg in 1..=4 {
+    for leg in 1..=6 {
         watch.steer((135.0 + f64::from(leg) * 90.0) % 360.0);
         watch.run(150);
     }

@@ -39,6 +39,7 @@ impl Watch {
         settings.sources[1] = SourceSettings { may_acknowledge: true, ..SourceSettings::default() };
         // The sources of this test say nothing, and that is not what it is about.
         settings.limits[AlertKind::InputLost as usize].disabled = true;
+        settings.limits[AlertKind::HeadingLost as usize].disabled = true;
         Self { monitor: Monitor::new(at(0), settings), seen: Vec::new() }
     }
 
@@ -162,7 +163,9 @@ fn what_does_not_answer() {
 
 #[test]
 fn off_unless_asked_for() {
-    let mut monitor = Monitor::new(at(0), Settings::default());
+    let mut settings = Settings::default();
+    settings.limits[AlertKind::HeadingLost as usize].disabled = true;
+    let mut monitor = Monitor::new(at(0), settings);
     for s in 1..4_000 {
         monitor.tick(at(s), &mut |event| panic!("{event:?}"));
     }

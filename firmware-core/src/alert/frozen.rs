@@ -206,11 +206,12 @@ fn yaw_is_lost(channel: &HeadingChannel, restless: u16, still: Span) -> bool {
     restless >= RESTLESS && still >= YAW_LOST && values * weight >= WEIGHT
 }
 
-/// What another heading reads, unless it is a copy of the one at `index`, or may be one.
+/// What another heading reads that comes with a regular beat, unless it is a copy of the one at `index`.
 fn witness_reading(picture: &Picture, index: usize, other: usize, now: Instant) -> Option<Turn> {
     if other == index || picture.kinship(index, other) == crate::picture::Kinship::OneSensor {
         return None;
     }
-    let raw = picture.headings().get(other)?.raw.fresh(now)?;
+    let raw = &picture.headings().get(other)?.raw;
+    let raw = raw.fresh(now).filter(|_| raw.has_beat(now))?;
     Some(Turn::from_mdeg(raw.as_mdeg()).wrapped())
 }

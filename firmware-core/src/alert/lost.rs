@@ -11,7 +11,8 @@ use crate::picture::Tracked;
 use crate::time::Instant;
 use crate::time::Span;
 
-/// A wanted heading that never came is missed after this.
+/// A heading that never came is missed after this: the slowest compasses take half of it to their first
+/// value. Common practice, no source.
 pub const HEADING_GRACE: Span = Span::from_s(30);
 /// A receiver without an almanac takes minutes to its first fix: common practice, no source.
 pub const POSITION_GRACE: Span = Span::from_min(5);
@@ -24,6 +25,8 @@ pub const RUDDER_GRACE: Span = Span::from_s(30);
 /// Nobody steers by the rudder angle, so five seconds of silence are let pass: a busy line drops that
 /// many lines now and then. Common practice, no source.
 pub const RUDDER_DELAY: Span = Span::from_s(5);
+/// So long after the start nothing is lost that nobody named.
+const START: Span = HEADING_GRACE;
 /// It must be back for so long.
 const BACK: Span = Span::from_s(5);
 
@@ -47,7 +50,8 @@ impl LostValue {
         self.latch = Latch::default();
     }
 
-    /// Judges the value; `wanted` where the owner names it although it was never heard.
+    /// Judges the value; `wanted` where it is missed although it was not there for a minute: the owner names it,
+    /// or the watch is kept by it.
     pub fn judge<T: Copy>(&mut self, value: Option<&Tracked<T>>, wanted: bool, now: Instant) -> Verdict {
         let freshness = value.map_or(Freshness::Never, |value| value.freshness(now));
         let wanted = wanted || value.is_some_and(Tracked::is_wanted);
@@ -59,10 +63,14 @@ impl LostValue {
             Freshness::Never if since_start < self.grace => return Verdict::Unjudged(Why::NotYetHeard),
             Freshness::Never => (Lost::NeverCame, since_start, true),
             Freshness::Fresh => (Lost::Silent, Span::ZERO, false),
-            // It came for less than a minute and went: nobody relies on it yet.
-            Freshness::Stale { .. } if !wanted => return Verdict::Unjudged(Why::NotWanted),
+            // It came for less than a minute in all and went: nobody relies on it yet.
+            Freshness::Stale { .. } if !wanted => return Verdict::Unjudged(Why::HardlyHeard),
             // After a single value nothing says yet how often they come.
             Freshness::Stale { .. } if since_start < self.grace && value.is_some_and(|value| !value.has_interval()) => {
+                return Verdict::Unjudged(Why::NotYetHeard);
+            }
+            // While the gear starts up what nobody named may come and go.
+            Freshness::Stale { .. } if since_start < START && !value.is_some_and(Tracked::is_wanted) => {
                 return Verdict::Unjudged(Why::NotYetHeard);
             }
             Freshness::Stale { last } => {

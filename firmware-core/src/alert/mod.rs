@@ -150,6 +150,27 @@ impl AlertKind {
         }
     }
 
+    /// What a listener on the wire shows of it (ALF), in plain words: 16 characters at the most, for the rest is
+    /// cut there.
+    pub const fn title(self) -> &'static str {
+        match self {
+            Self::OffHeading => "off heading",
+            Self::HeadingDisagreement => "heading doubtful",
+            Self::HeadingLost => "heading lost",
+            Self::HeadingFrozen => "heading frozen",
+            Self::PositionLost => "position lost",
+            Self::InputLost => "input lost",
+            Self::InputDamaged => "input damaged",
+            Self::RudderLost => "rudder lost",
+            Self::TurnRateDisagreement => "gyro disagrees",
+            Self::RudderUnanswered => "helm unanswered",
+            Self::CardDoubtful => "card doubtful",
+            Self::SupplyLow => "supply low",
+            Self::WatchkeeperSilent => "nobody answers",
+            Self::WatchImpaired => "watch impaired",
+        }
+    }
+
     /// What it is called on the wire (ALF, ALC, ACN, ARC). lubber has no registered manufacturer code,
     /// so that field stays empty; the numbers lie from 10000 up, where a maker's own are (IEC 62923-2,
     /// from memory, no text seen), and were chosen without further source. A number never changes.

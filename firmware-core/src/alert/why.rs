@@ -46,6 +46,8 @@ pub enum Why {
     NotYetHeard,
     /// Nobody asked for it, and it never came.
     NotWanted,
+    /// Nobody asked for it, and it was there for less than a minute in all.
+    HardlyHeard,
     /// There is no rate of turn from a gyro that the owner declared.
     NoGyro,
     /// There is no rudder angle.
@@ -108,6 +110,7 @@ impl fmt::Display for Why {
             ),
             Self::NotYetHeard => f.write_str("not heard yet"),
             Self::NotWanted => f.write_str("never heard, and the boat file does not name it"),
+            Self::HardlyHeard => f.write_str("heard for less than a minute in all, and the boat file does not name it"),
             Self::NoGyro => f.write_str("no rate of turn from a declared gyro"),
             Self::NoRudder => f.write_str("no rudder angle"),
             Self::NoSpeed => f.write_str("no speed, neither from the log nor over the ground"),

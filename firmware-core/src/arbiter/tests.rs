@@ -164,6 +164,38 @@ fn a_follower_sounds_by_itself_once_its_cause_is_gone() {
 }
 
 #[test]
+fn a_follower_neither_repeats_nor_escalates_while_its_cause_stands() {
+    let mut w = Watch::new();
+    let (kind, cause) = (AlertKind::PositionLost, Some(AlertKind::InputLost));
+    for s in 0..=400 {
+        w.take(s, kind, raised(), cause);
+        w.steps(s, s);
+    }
+    assert_eq!(w.seen, ["0 warning active-unacknowledged #1 follows"]);
+    // Its cause is over and it is not, be it judged or not: from then on it counts like any other.
+    for s in 401..=720 {
+        w.take(s, kind, if s % 2 == 0 { raised() } else { Verdict::Unjudged(Why::NoHeading) }, None);
+        w.steps(s, s);
+    }
+    let repeated = [471, 531, 591, 651].map(|s| format!("{s} warning active-unacknowledged #1 repeated"));
+    let alone = ["411 warning active-unacknowledged #1".into()];
+    let escalated = ["711 alarm active-unacknowledged #1 escalated".into()];
+    assert_eq!(w.seen[1..], [&alone[..], &repeated, &escalated].concat());
+}
+
+#[test]
+fn one_that_begins_to_follow_waits_with_its_cause() {
+    let mut w = Watch::new();
+    w.take(0, AlertKind::PositionLost, raised(), None);
+    w.steps(1, 70);
+    for s in 71..=500 {
+        w.take(s, AlertKind::PositionLost, raised(), Some(AlertKind::InputLost));
+        w.steps(s, s);
+    }
+    assert_eq!(w.seen, ["0 warning active-unacknowledged #1", "60 warning active-unacknowledged #1 repeated"]);
+}
+
+#[test]
 fn what_an_earlier_watch_left_is_an_alarm_until_somebody_answers() {
     let again = |w: &mut Watch, kind| {
         let seen = &mut w.seen;
@@ -265,4 +297,13 @@ fn a_track_that_stands_alone_is_a_caution_only_by_the_owners_word_and_an_alarm_o
     assert_eq!(run(&[ground(Third::Named(origin(b"HDT"))), heading]), [(Priority::Caution, State::Active), alarm]);
     assert_eq!(run(&[ground(Third::Heading(origin(b"VHW")))]), [alarm]);
     assert_eq!(run(&[ground(Third::Gyro)]), [alarm]);
+    // What is only a caution nobody has heard, so no warning may hide behind it.
+    let heard = |evidence: Evidence| {
+        let mut arbiter = Arbiter::new();
+        let (kind, boat) = (AlertKind::HeadingDisagreement, Instance::Boat);
+        arbiter.take(Instant::from_ms(0), kind, boat, &Verdict::Raised(evidence), None, &mut |_| {});
+        (arbiter.stands(kind, boat), arbiter.is_heard(kind, boat))
+    };
+    assert_eq!(heard(ground(Third::Named(origin(b"HDT")))), (true, false));
+    assert_eq!(heard(heading), (true, true));
 }

@@ -66,7 +66,7 @@ impl Announcer {
             id: id(change),
             revision: change.revision,
             escalations: change.escalations,
-            title: change.kind.name(),
+            title: change.kind.title(),
             text: if stands(change) { &text.0 } else { "" },
         };
         self.reports = (self.reports + 1) % 10;
@@ -153,6 +153,7 @@ fn named(kind: AlertKind, instance: u8) -> AlertId<'static> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::announce::TITLE;
     use crate::monitor::Event;
     use crate::monitor::Monitor;
     use crate::monitor::Settings;
@@ -163,6 +164,15 @@ mod tests {
 
     fn text(outgoing: &Outgoing) -> StdString {
         StdString::from_utf8(outgoing.as_bytes().to_vec()).unwrap()
+    }
+
+    #[test]
+    fn every_title_is_told_whole_and_is_its_own() {
+        for kind in AlertKind::ALL {
+            let title = kind.title();
+            assert!(title.len() <= TITLE && title.bytes().all(|b| b == b' ' || b.is_ascii_lowercase()), "{title}");
+            assert_eq!(AlertKind::ALL.iter().filter(|other| other.title() == title).count(), 1, "{title}");
+        }
     }
 
     #[test]
@@ -183,10 +193,10 @@ mod tests {
         };
         monitor.tick(Instant::from_ms(500), &mut hear);
         monitor.acknowledge(Instant::from_ms(700), &mut hear);
-        assert!(sent[0].starts_with("$IIALF,2,1,0,021109,B,A,V,,10976,1,1,0,input-lost*"), "{}", sent[0]);
+        assert!(sent[0].starts_with("$IIALF,2,1,0,021109,B,A,V,,10976,1,1,0,input lost*"), "{}", sent[0]);
         assert!(sent[1].starts_with("$IIALF,2,2,0,,,,,,10976,1,1,0,"), "{}", sent[1]);
         assert!(sent[2].starts_with("$IIALR,021109,976,A,V,input-lost*"), "{}", sent[2]);
-        assert!(sent[12].starts_with("$IIALF,2,1,4,021109,B,A,A,,10976,1,2,0,input-lost*"), "{}", sent[12]);
+        assert!(sent[12].starts_with("$IIALF,2,1,4,021109,B,A,A,,10976,1,2,0,input lost*"), "{}", sent[12]);
         assert!(sent[14].starts_with("$IIALR,021109,976,A,A,"), "{}", sent[14]);
 
         let standing = monitor.status(Instant::from_ms(700)).alerts;

@@ -65,10 +65,13 @@ pub(super) struct Judges {
 }
 
 /// A heading with a role, or the name of one that never came.
+///
+/// Each is missed from the start: the owner names it, or the watch is kept by it. A watch on the heading
+/// without a heading is blind in what it is for, so the primary heading need not have been there for a minute
+/// first, nor at all.
 struct Role<'a> {
     channel: Option<(usize, &'a HeadingChannel)>,
     instance: Instance,
-    named: bool,
 }
 
 impl Judges {
@@ -124,7 +127,7 @@ impl Judges {
     ) {
         let roles = roles(picture);
         for (index, role) in roles.iter().enumerate() {
-            let Some(Role { channel: Some((_, channel)), instance, named }) = role else { continue };
+            let Some(Role { channel: Some((_, channel)), instance }) = role else { continue };
             // One that has just taken another's place waits until everything is judged.
             let same = self.judged_as[index] == Some(*instance);
             if !same || channel.raw.stale_at().is_none_or(|stale| stale > now) {
@@ -136,7 +139,7 @@ impl Judges {
                 arbiter.take(now, AlertKind::InputLost, Instance::Source(source), &verdict, None, out);
             }
             if awaited(&self.input_lost, settings, channel, now).is_none() {
-                let verdict = self.heading_lost[index].judge(Some(&channel.raw), *named, now);
+                let verdict = self.heading_lost[index].judge(Some(&channel.raw), true, now);
                 let follows = cause(arbiter, channel.origin);
                 arbiter.take(now, AlertKind::HeadingLost, *instance, &verdict, follows, out);
             }
@@ -203,9 +206,12 @@ impl Judges {
                 };
                 let verdict = match role.channel.is_some_and(waits) {
                     true => Verdict::Unjudged(Why::NoHeading),
-                    false => self.heading_lost[index].judge(value, role.named, now),
+                    false => self.heading_lost[index].judge(value, true, now),
                 };
-                let follows = role.channel.and_then(|(_, channel)| cause(arbiter, channel.origin));
+                let follows = match role.channel {
+                    Some((_, channel)) => cause(arbiter, channel.origin),
+                    None => every_source_lost(arbiter, settings.source_count),
+                };
                 take(AlertKind::HeadingLost, role.instance, &verdict, follows, arbiter);
             }
             if let (Some((place, _)), true) = (role.channel, on(AlertKind::HeadingFrozen)) {
@@ -266,7 +272,9 @@ impl Judges {
             // Off her course with a rudder that stands is one fault, and the alarm is heard already.
             let pilot = picture.pilot().map_or(Instance::Boat, |channel| Instance::Sensor(channel.origin));
             let off = arbiter.stands(AlertKind::OffHeading, pilot).then_some(AlertKind::OffHeading);
-            take(AlertKind::RudderUnanswered, Instance::Boat, &verdict, heading_at_fault.or(off), arbiter);
+            // A caution does not sound, and must not keep a warning from it.
+            let heard = heading_at_fault.filter(|kind| arbiter.is_heard(*kind, primary));
+            take(AlertKind::RudderUnanswered, Instance::Boat, &verdict, heard.or(off), arbiter);
         }
         if on(AlertKind::CardDoubtful) {
             let verdict = self.card.judge(picture, now);
@@ -366,6 +374,14 @@ fn cause(arbiter: &Arbiter, origin: Origin) -> Option<AlertKind> {
     lost.then_some(AlertKind::InputLost)
 }
 
+/// What never came follows from that only where no source brings a byte: else nobody knows on which it would
+/// have come.
+fn every_source_lost(arbiter: &Arbiter, sources: u8) -> Option<AlertKind> {
+    let lost = |index| arbiter.stands(AlertKind::InputLost, Instance::Source(SourceId(index)));
+    let all = sources > 0 && (0..sources.min(SourceId::MAX as u8)).all(lost);
+    all.then_some(AlertKind::InputLost)
+}
+
 /// The headings that are watched: the primary, and those the owner names beside it.
 fn roles(picture: &Picture) -> [Option<Role<'_>>; ROLES] {
     let settings = picture.settings();
@@ -373,7 +389,7 @@ fn roles(picture: &Picture) -> [Option<Role<'_>>; ROLES] {
         let channel = picture.place_of(name).and_then(|place| Some((place, picture.headings().get(place)?)));
         let unheard = Origin { source: SourceId(0), talker: name.talker, formatter: name.formatter };
         let origin = channel.map_or(unheard, |(_, channel)| channel.origin);
-        Role { channel, instance: Instance::Sensor(origin), named: true }
+        Role { channel, instance: Instance::Sensor(origin) }
     };
     let primary = settings.primary.map_or_else(|| unnamed_primary(picture), role);
     let is_primary = |role: &Role<'_>| role.instance == primary.instance;
@@ -389,6 +405,5 @@ fn unnamed_primary(picture: &Picture) -> Role<'_> {
     let place = picture.headings().iter().position(|channel| chosen.is_none_or(|origin| origin == channel.origin));
     let channel = place.and_then(|place| Some((place, picture.headings().get(place)?)));
     let instance = channel.map_or(Instance::Boat, |(_, channel)| Instance::Sensor(channel.origin));
-    let void = channel.is_some_and(|(_, channel)| channel.raw.latest().is_none());
-    Role { channel, instance, named: void }
+    Role { channel, instance }
 }

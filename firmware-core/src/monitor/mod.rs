@@ -144,7 +144,9 @@ impl Monitor {
             return;
         }
         self.next = after(now);
-        self.picture.step(now);
+        let primary = self.picture.primary().map(|channel| Instance::Sensor(channel.origin));
+        let quiet = primary.is_none_or(|primary| !self.arbiter.stands_on(primary));
+        self.picture.step(now, quiet);
         let steering = self.tell(now, out);
         let mut alert = |change| out(Event::Alert(change));
         self.judges.judge(now, &self.settings, &self.picture, steering, &mut self.arbiter, &mut alert);

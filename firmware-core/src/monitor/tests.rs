@@ -16,6 +16,8 @@ use std::format;
 use std::string::String;
 use std::vec::Vec;
 
+mod headings;
+
 /// Every part within its share of the 12 KiB that the watch may take on a microcontroller. Pointers are
 /// narrower there than here, so it takes no more there.
 #[test]

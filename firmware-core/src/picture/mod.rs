@@ -66,6 +66,8 @@ pub struct Picture {
     began: Instant,
     headings: Vec<HeadingChannel, HEADINGS>,
     primary: Option<u8>,
+    /// The better heading that the primary one took the place of.
+    left: Option<u8>,
     grounds: Vec<GroundChannel, GROUNDS>,
     pairs: [Pair; PAIRS],
     position: Tracked<(Origin, Position)>,
@@ -81,6 +83,13 @@ pub struct Picture {
 
 /// A better heading may still replace the first one heard during this time after the start.
 const CHOICE: Span = Span::from_s(10);
+/// While the gear starts up a heading that goes is replaced at once, and is not missed.
+const START: Span = Span::from_s(30);
+/// Later one that goes is missed first, and replaced only when it stays away: a hole of some seconds moves nothing.
+const AWAY: Span = Span::from_s(10);
+/// The better heading counts again when it has been there for a minute in all and for so long without a break.
+/// After that minute it is not replaced any more, so that the watch cannot go to and fro.
+const STEADY: Span = Span::from_s(30);
 
 impl Picture {
     /// An empty picture.
@@ -91,6 +100,7 @@ impl Picture {
             began: now,
             headings: Vec::new(),
             primary: None,
+            left: None,
             grounds: Vec::new(),
             pairs: [Pair::default(); PAIRS],
             position: Tracked::default(),
@@ -115,10 +125,11 @@ impl Picture {
         self.orders.command(command, here)
     }
 
-    /// Half a second has passed.
-    pub fn step(&mut self, now: Instant) {
+    /// Half a second has passed. `quiet` says that no alert stands on the primary heading: with one it is not left
+    /// for a better one, or what is wrong would be learned as normal.
+    pub fn step(&mut self, now: Instant, quiet: bool) {
         self.variation.step(now);
-        self.replace_primary(now);
+        self.replace_primary(now, quiet);
         if self.orders.has_learned() {
             return;
         }
@@ -179,7 +190,23 @@ impl Picture {
 
     /// `raw` of `channel` in every reference that can be reached.
     pub fn reduce(&self, channel: &HeadingChannel, raw: Bearing) -> Reduced {
-        channel.reduce(raw, self.card_of(channel), self.settings.deviation, self.variation.value())
+        let mut reduced = channel.reduce(raw, self.card_of(channel), self.settings.deviation, self.variation.value());
+        if reduced.correction == Correction::NotNeeded && self.copies_uncorrected(channel) {
+            reduced.correction = Correction::Uncorrected;
+        }
+        reduced
+    }
+
+    /// Whether `channel` repeats a compass that nothing corrects, whichever north it says it is sent against.
+    fn copies_uncorrected(&self, channel: &HeadingChannel) -> bool {
+        let place = self.headings.iter().position(|other| other.origin == channel.origin);
+        let compasses = self.headings.iter().enumerate().filter(|(_, other)| other.reference == Reference::Compass);
+        compasses.into_iter().any(|(index, compass)| {
+            let kept = place.is_some_and(|place| self.kinship(place, index) == Kinship::OneSensor);
+            let raw = compass.raw.latest().filter(|_| kept);
+            let reduced = raw.map(|raw| compass.reduce(raw, self.card_of(compass), self.settings.deviation, None));
+            reduced.is_some_and(|reduced| reduced.correction == Correction::Uncorrected)
+        })
     }
 
     /// The card, where it is this channel's.
@@ -311,19 +338,35 @@ impl Picture {
         }
     }
 
-    /// One that nobody named and that went before anybody came to rely on it is not missed, so it
-    /// must not keep the watch blind beside a heading that is there.
-    fn replace_primary(&mut self, now: Instant) {
-        let named = self.settings.primary.is_some() || self.settings.card.is_some();
-        let gone = |channel: &HeadingChannel| channel.raw.fresh(now).is_none() && !channel.raw.is_wanted();
-        if named || !self.primary().is_some_and(gone) {
+    /// One that nobody named and that went before it was there for a minute must not keep the watch blind beside
+    /// a heading that is there. It is returned to when it is back for good.
+    fn replace_primary(&mut self, now: Instant, quiet: bool) {
+        if self.settings.primary.is_some() || self.settings.card.is_some() {
+            return;
+        }
+        let steady = |channel: &HeadingChannel| channel.raw.is_wanted() && channel.raw.steady(now) >= STEADY;
+        if quiet && self.left.and_then(|left| self.headings.get(usize::from(left))).is_some_and(steady) {
+            self.primary = self.left.take();
+            return;
+        }
+        let starting = now.since(self.began) < START;
+        let gone = |channel: &HeadingChannel| {
+            let raw = &channel.raw;
+            let away = if starting || !raw.has_interval() { Span::ZERO } else { AWAY };
+            raw.fresh(now).is_none() && !raw.is_wanted() && raw.age(now) >= raw.stale_after() + away
+        };
+        if !self.primary().is_some_and(gone) {
             return;
         }
         let fresh = self.headings.iter().enumerate().filter(|(_, channel)| channel.raw.fresh(now).is_some());
         let best = fresh.min_by_key(|(index, channel)| (rank(channel.origin.formatter), *index));
-        if let Some((index, _)) = best {
-            self.primary = u8::try_from(index).ok();
-        }
+        let Some((index, best)) = best else { return };
+        let better = |left: u8| {
+            let left = self.headings.get(usize::from(left));
+            left.is_some_and(|left| rank(left.origin.formatter) < rank(best.origin.formatter))
+        };
+        self.left = self.left.or(self.primary).filter(|left| better(*left));
+        self.primary = u8::try_from(index).ok();
     }
 
     fn place(&self, is: impl Fn(&HeadingChannel) -> bool) -> Option<u8> {

@@ -22,7 +22,7 @@ fn feed(picture: &mut Picture, s: u64, sentences: &[&str]) {
             picture.take(now, SourceId(0), &line, &decoded.sentence);
         });
     }
-    picture.step(now);
+    picture.step(now, true);
 }
 
 fn picture(settings: HeadingSettings) -> Picture {
@@ -87,8 +87,8 @@ fn the_best_heading_heard_in_the_first_ten_seconds_is_kept() {
     feed(&mut p, 1, &["GPHDT,104.0,T"]);
     feed(&mut p, 11, &["GPHDT,104.0,T", "HCHDG,100.0,,,4.0,E"]);
     assert_eq!(primary(&p).as_deref(), Some("GPHDT"));
-    // Unless it is gone before anybody came to rely on it.
-    feed(&mut p, 60, &["HCHDG,100.0,,,4.0,E"]);
+    // Unless it is gone before anybody came to rely on it, and stays away: four of its intervals and ten seconds.
+    feed(&mut p, 62, &["HCHDG,100.0,,,4.0,E"]);
     assert_eq!(primary(&p).as_deref(), Some("HCHDG"));
 }
 

@@ -18,8 +18,14 @@ const LONGEST_GAP_MS: u64 = 60_000;
 /// they matter to what is stale, for four of them are far less than [`LEAST_STALE`].
 const BURST_MS: u64 = 400;
 
-/// A value that was there for so long is wanted from then on.
-const WANTED_AFTER: Span = Span::from_s(60);
+/// A value that was there for so long in all is wanted from then on, milliseconds. Gaps do not set it back:
+/// what comes and goes from the start is what must be missed.
+const WANTED_AFTER_MS: u16 = 60_000;
+
+/// Two witnesses are compared only while each has come without a break for so long, and so often: a line that
+/// is damaged now and then makes talkers up, and two stray values say nothing.
+const BEAT: Span = Span::from_s(30);
+const BEATS: u8 = 10;
 
 /// How a tracked value stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,7 +53,10 @@ pub struct Tracked<T> {
     heard: Mark,
     /// The usual interval, sixteenths of a millisecond; zero until two values came, not in one burst.
     interval_16: u32,
-    wanted: bool,
+    /// How long it was there in all, milliseconds, up to [`WANTED_AFTER_MS`]; all ones where it is named.
+    there_ms: u16,
+    /// Good values in the present run, as far as they are counted.
+    run: u8,
 }
 
 impl<T> Default for Tracked<T> {
@@ -58,7 +67,8 @@ impl<T> Default for Tracked<T> {
             run_began: Instant::from_ms(0),
             heard: Mark::NONE,
             interval_16: 0,
-            wanted: false,
+            there_ms: 0,
+            run: 0,
         }
     }
 }
@@ -67,8 +77,15 @@ impl<T: Copy> Tracked<T> {
     /// A good value came.
     #[inline]
     pub fn take(&mut self, now: Instant, value: T) {
-        if !self.is_fresh(now) {
+        if self.is_fresh(now) {
+            self.run = self.run.saturating_add(1);
+            if self.there_ms < WANTED_AFTER_MS {
+                let more = u16::try_from(now.since(self.last).as_ms()).unwrap_or(WANTED_AFTER_MS);
+                self.there_ms = self.there_ms.saturating_add(more).min(WANTED_AFTER_MS);
+            }
+        } else {
             self.run_began = now;
+            self.run = 1;
         }
         // Learned across staleness too, or a talker slower than the least time would never be fresh.
         if self.value.is_some() && now > self.last {
@@ -77,7 +94,6 @@ impl<T: Copy> Tracked<T> {
         self.value = Some(value);
         self.last = now;
         self.heard = Mark::at(now);
-        self.wanted |= now.since(self.run_began) >= WANTED_AFTER;
     }
 
     /// Its sentence came without a usable value.
@@ -87,7 +103,7 @@ impl<T: Copy> Tracked<T> {
 
     /// The owner asks for it, so it is wanted before it ever came.
     pub fn want(&mut self) {
-        self.wanted = true;
+        self.there_ms = u16::MAX;
     }
 
     /// The last good value, however old.
@@ -119,9 +135,14 @@ impl<T: Copy> Tracked<T> {
         self.last
     }
 
-    /// When the present unbroken run of good values began.
-    pub fn run_began(&self) -> Instant {
-        self.run_began
+    /// For how long it has been there without a break; nothing where it is not there.
+    pub fn steady(&self, now: Instant) -> Span {
+        if self.is_fresh(now) { now.since(self.run_began) } else { Span::ZERO }
+    }
+
+    /// Whether it has come with a regular beat for half a minute: ten values at least, without a break.
+    pub fn has_beat(&self, now: Instant) -> bool {
+        self.run >= BEATS && self.steady(now) >= BEAT
     }
 
     /// Whether its sentence still comes although the value does not.
@@ -137,9 +158,9 @@ impl<T: Copy> Tracked<T> {
         self.heard.moment().is_some()
     }
 
-    /// Whether it is missed when it is not there: the owner names it, or it was there for a minute.
+    /// Whether it is missed when it is not there: the owner names it, or it was there for a minute in all.
     pub fn is_wanted(&self) -> bool {
-        self.wanted
+        self.there_ms >= WANTED_AFTER_MS
     }
 
     /// Whether its usual interval is known: two values came, not in one burst.
@@ -249,19 +270,53 @@ mod tests {
     }
 
     #[test]
-    fn wanted_after_a_minute_without_a_break() {
+    fn wanted_after_a_minute_in_all_and_gaps_are_forgiven() {
         let mut value = Tracked::default();
         for s in 0..40 {
             value.take(at(s), ());
         }
-        for s in 100..140 {
+        // By hand: 39 s were good, the hour is not counted, and 21 s more make the minute.
+        for s in 3600..3621 {
             value.take(at(s), ());
         }
         assert!(!value.is_wanted());
-        for s in 140..161 {
+        value.take(at(3621), ());
+        assert!(value.is_wanted());
+        // Six seconds in fifty are missing from the start.
+        let mut value = Tracked::default();
+        for s in (0..90).filter(|s| s % 50 < 44) {
             value.take(at(s), ());
         }
         assert!(value.is_wanted());
+        let mut named = Tracked::<()>::default();
+        named.want();
+        assert!(named.is_wanted());
+    }
+
+    #[test]
+    fn a_beat_is_ten_values_and_half_a_minute_without_a_break() {
+        let mut value = Tracked::default();
+        // Two strays, 23 s apart, and one more while the second is still thought of as fresh.
+        for s in [0, 23, 60] {
+            value.take(at(s), ());
+        }
+        assert!(value.fresh(at(60)).is_some() && !value.has_beat(at(60)));
+        let mut value = Tracked::default();
+        for s in 100..130 {
+            assert!(!value.has_beat(at(s)), "{s}");
+            value.take(at(s), ());
+        }
+        assert!(value.has_beat(at(130)));
+        assert_eq!((value.has_beat(at(140)), value.steady(at(140))), (false, Span::ZERO));
+        value.take(at(141), ());
+        assert!(!value.has_beat(at(150)), "a break begins it anew");
+        // A slow talker takes its ten values; the first gap was no beat yet.
+        let mut value = Tracked::default();
+        for s in (0..=50).step_by(5) {
+            assert!(!value.has_beat(at(s)), "{s}");
+            value.take(at(s), ());
+        }
+        assert!(value.has_beat(at(50)));
     }
 
     #[test]

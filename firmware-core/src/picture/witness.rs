@@ -107,7 +107,8 @@ const SAME_HEADING: i32 = 1500;
 const TURNED: i32 = 1900;
 /// A verdict of one sensor takes so much turning.
 const THROUGH: i32 = 9000;
-/// A turn of so much or more may bring half of what a verdict of two sensors takes.
+/// A turn of so much or more may bring seven tenths of what a verdict of two sensors takes: two turns that show it and
+/// one between them that does not.
 const ALONE: i32 = 6000;
 /// Parts of a second's turn in [`Mean::rate`].
 const RATE: i32 = 20;
@@ -215,7 +216,7 @@ impl Pair {
         let odds = fits - i64::from(half_ln(two * i64::from(NAT) / copied));
         // No single turn decides for two, and none of less than 90 degrees for one.
         let share = turn.min(THROUGH);
-        let most = i64::from(i32::from(TWO) * turn.min(ALONE) / ALONE / 2);
+        let most = i64::from(i32::from(TWO) * 7 / 10 * turn.min(ALONE) / ALONE);
         let least = i64::from(i32::from(ONE) * share / THROUGH);
         let odds = odds.clamp(least, most);
         let score = i64::from(self.score) + odds;

@@ -170,6 +170,7 @@ pub const fn reason(why: Why) -> &'static str {
         Why::TrackMoves { .. } => "the track moved as slowly as a current does",
         Why::NotYetHeard => "not heard yet",
         Why::NotWanted => "never heard, and the boat file does not name it",
+        Why::HardlyHeard => "heard for less than a minute in all, and the boat file does not name it",
         Why::NoGyro => "no rate of turn from a declared gyro",
         Why::NoRudder => "no rudder angle",
         Why::NoSpeed => "no speed",

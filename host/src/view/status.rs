@@ -33,7 +33,7 @@ use crate::view::text::wrap;
 pub enum Agreement {
     /// They agree, and that is judged just now.
     Agree,
-    /// They disagree: the alert stands.
+    /// They disagree: the alert stands, and both are there to be compared.
     Disagree,
     /// It cannot be told just now.
     NotJudged(Why),
@@ -45,10 +45,11 @@ pub fn agreement(status: &Status) -> Agreement {
     let disagree = |change: &lubber_core::arbiter::AlertChange| {
         change.kind == AlertKind::HeadingDisagreement && stands(change.state)
     };
-    if status.alerts.iter().any(disagree) {
-        return Agreement::Disagree;
-    }
+    let stood = status.alerts.iter().any(disagree);
     match judging(status, AlertKind::HeadingDisagreement) {
+        // The alert stands until something clears it; of a witness that is gone that says nothing of this moment.
+        Err(why @ (Why::NoWitness | Why::NoHeading | Why::MayBeCopies)) => Agreement::NotJudged(why),
+        Ok(()) | Err(_) if stood => Agreement::Disagree,
         Ok(()) => Agreement::Agree,
         Err(why) => Agreement::NotJudged(why),
     }
@@ -201,6 +202,42 @@ mod tests {
     use super::*;
     use crate::view::sample::nothing_known;
     use lubber_core::unit::Speed;
+
+    #[test]
+    fn a_witness_that_is_gone_does_not_disagree_for_hours() {
+        use lubber_core::alert::Evidence;
+        use lubber_core::alert::Instance;
+        use lubber_core::alert::Priority;
+        use lubber_core::arbiter::AlertChange;
+        use lubber_core::time::Instant;
+        use lubber_core::time::Span;
+        let mut status = nothing_known();
+        let change = AlertChange {
+            at: Instant::default(),
+            kind: AlertKind::HeadingDisagreement,
+            instance: Instance::Boat,
+            number: 1,
+            revision: 1,
+            escalations: 0,
+            occurrence: 1,
+            priority: Priority::Alarm,
+            state: State::ActiveAcknowledged,
+            escalated: false,
+            repeated: false,
+            follows: None,
+            evidence: Evidence::PresentedAgain { ago: Span::ZERO },
+        };
+        status.alerts.push(change).expect("there is room");
+        for (judging, said) in [
+            (Ok(()), Agreement::Disagree),
+            (Err(Why::Settling), Agreement::Disagree),
+            (Err(Why::NoWitness), Agreement::NotJudged(Why::NoWitness)),
+            (Err(Why::NoHeading), Agreement::NotJudged(Why::NoHeading)),
+        ] {
+            status.judging[AlertKind::HeadingDisagreement as usize] = judging;
+            assert_eq!(agreement(&status), said);
+        }
+    }
 
     #[test]
     fn nothing_known_is_null_and_never_zero() {

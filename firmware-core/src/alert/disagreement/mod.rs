@@ -60,6 +60,7 @@ impl Disagreement {
 
     /// Somebody took responsibility for what stands.
     pub fn answered(&mut self, now: Instant) {
+        self.headings.iter_mut().for_each(AgainstHeading::answered);
         self.ground.answered(now);
     }
 
@@ -79,13 +80,15 @@ impl Disagreement {
         for (index, other) in picture.headings().iter().enumerate() {
             let Some(against) = beside(place, index).and_then(|slot| self.headings.get_mut(slot)) else { continue };
             let kinship = picture.kinship(place, index);
-            let Some(raw) = other.raw.fresh(now) else {
+            // Only what comes with a regular beat may testify: a damaged line makes talkers up.
+            let Some(raw) = other.raw.fresh(now).filter(|_| other.raw.has_beat(now)) else {
                 against.pause();
+                against.gone(other.raw.age(now));
                 held |= against.is_up();
                 continue;
             };
             let reduced = picture.reduce(other, raw);
-            match against.judge(&heading, raw, &reduced, now) {
+            match against.judge(&heading, (raw, other.raw.age(now)), &reduced, now) {
                 // What may be a copy, or seems to be one, can contradict, and then it is none; but its
                 // agreement proves nothing.
                 Ok(None) => {
@@ -99,7 +102,7 @@ impl Disagreement {
                         raised = Some((Some(index), with, by));
                     }
                 }
-                Err(_) => {}
+                Err(_) => held |= against.is_up(),
             }
         }
         if let Some(mine) = heading.magnetic.map(|m| m.0).or(heading.truth.map(|t| t.0)) {

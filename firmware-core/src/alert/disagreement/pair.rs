@@ -39,7 +39,15 @@ const ABSOLUTE_UNCORRECTED: Turn = Turn::from_deg(30);
 /// While the heading is this far from its own average over [`TURN`] she turns, by 1.5 degrees a second
 /// or more: a damped sensor then lags behind a quick one by more than any limit, and nothing is judged.
 const TURNING: Turn = Turn::from_deg(15);
-const TURN: Span = Span::from_s(10);
+const TURN: Span = Span::from_ms(TURN_MS as u64);
+const TURN_MS: i64 = 10_000;
+/// A reading older than this is of another moment, and is not compared once she has turned by this since,
+/// millidegrees, by the rate she turns at: a quarter of the limit. What has come to light so far stands.
+const OLD: Span = Span::from_s(3);
+const MOVED_ON: i64 = 2_000;
+/// A witness that stays away for so long does not come back: a plotter that is started anew takes a minute or
+/// two. Common practice, no source.
+const GONE: Span = Span::from_min(10);
 /// The sum must have been rising for so long: a damped sensor lags in a turn for less before the turn is
 /// seen. Setting `delay`.
 const DELAY: Span = Span::from_s(4);
@@ -71,6 +79,8 @@ pub(super) struct AgainstHeading {
     minus: Cusum,
     rising_since: Mark,
     latch: Latch,
+    /// Whether somebody took responsibility for it as it stands.
+    answered: bool,
     /// The averaged difference from what was learned, where it was judged just now.
     residual: Option<Turn>,
 }
@@ -89,6 +99,7 @@ impl AgainstHeading {
             minus: Cusum::default(),
             rising_since: Mark::NONE,
             latch: Latch::default(),
+            answered: false,
             residual: None,
         }
     }
@@ -104,19 +115,35 @@ impl AgainstHeading {
         self.residual
     }
 
+    /// Somebody took responsibility for what stands.
+    pub(super) fn answered(&mut self) {
+        self.answered = self.latch.is_up();
+    }
+
+    /// The other heading has not been there for `age`. What it raised only it can clear, or, once somebody has
+    /// answered and it stays away for good, another witness: else the alert would stand for ever.
+    pub(super) fn gone(&mut self, age: Span) {
+        if self.answered && age >= GONE {
+            self.latch = Latch::default();
+            self.answered = false;
+        }
+    }
+
     /// One of the two headings is not there just now.
     pub(super) fn pause(&mut self) {
+        self.residual = None;
         self.average.reset();
         self.heading.reset();
         self.latch.pause();
         self.begin_again();
     }
 
-    /// By how much they differ from what was learned, if that is too much.
+    /// By how much they differ from what was learned, if that is too much. The other heading reads `raw`, and has
+    /// done so for the time beside it.
     pub(super) fn judge(
         &mut self,
         primary: &Reduced,
-        raw: Bearing,
+        (raw, age): (Bearing, Span),
         other: &Reduced,
         now: Instant,
     ) -> Result<Option<Turn>, Why> {
@@ -126,10 +153,16 @@ impl AgainstHeading {
         let Some(mine) = primary.magnetic.map(|m| m.0).or(primary.truth.map(|t| t.0)) else {
             return Err(Why::NoHeading);
         };
+        let reading = Turn::from_mdeg(mine.as_mdeg()).wrapped();
+        let turned = (reading - self.heading.step(now, reading, TURN)).wrapped().size();
+        let turning = turned > TURNING;
+        // In a steady turn the heading is as far from its average as it turns in that time.
+        let since = i64::from(turned.as_mdeg()) * i64::try_from(age.as_ms().min(60_000)).unwrap_or(0);
+        if age > OLD && since > MOVED_ON * TURN_MS {
+            return Err(Why::Settling);
+        }
         let difference = mine.turn_to(raw);
         let average = self.average.step(now, difference, YAW);
-        let reading = Turn::from_mdeg(mine.as_mdeg()).wrapped();
-        let turning = (reading - self.heading.step(now, reading, TURN)).wrapped().size() > TURNING;
         let sector = usize::try_from(mine.as_mdeg() / SECTOR).unwrap_or(0) % SECTORS;
         let learned = self.nearest(sector);
         let allowed = |away: i32| self.limit + Turn::from_mdeg(BORROWED.as_mdeg() * away);
@@ -172,6 +205,7 @@ impl AgainstHeading {
             return Ok(Some(by));
         }
         if was_up {
+            self.answered = false;
             self.begin_again();
         }
         if learned.is_some() && !turning { Ok(None) } else { Err(Why::Settling) }

@@ -215,7 +215,7 @@ impl Heard {
     fn reach(&mut self, at: At) {
         if at.now >= self.next_step {
             self.next_step = at.now + STEP;
-            self.picture.step(at.now);
+            self.picture.step(at.now, true);
         }
         self.end = at;
     }
