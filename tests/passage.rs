@@ -135,7 +135,7 @@ fn the_text_of_the_night() {
         "WATCH 1 of Curlew, a log replayed",
         "2026-07-14 01:50 to 2026-07-14 02:20 UTC, 31 min; ended with its",
         "01:54:01 ordered heading 150 C: ordered by APHTD (wire)",
-        "02:05:27 ALARM heading-disagreement HCHDG: active-unacknowledged",
+        "02:05:28 ALARM heading-disagreement HCHDG: active-unacknowledged",
         "WARNING position-lost                     1  1 min 23 s  1 min 23 s  -",
         "replayed: nobody was asked",
         "NOT COUNTED in the first four: ",
