@@ -112,6 +112,10 @@ impl CardDoubtful {
 
     /// Judges the picture, once every half second.
     pub fn judge(&mut self, picture: &Picture, now: Instant) -> Verdict {
+        // As on most boats: without a card nothing is ever gathered.
+        if picture.settings().card.is_none() {
+            return Verdict::Unjudged(if picture.heading(now).is_some() { Why::NoCard } else { Why::NoHeading });
+        }
         let observed = self.observe(picture, now);
         let tens = tens(picture, now);
         if let Some((index, sector)) = self.worst(tens) {

@@ -15,6 +15,7 @@ use crate::alert::cusum::Design;
 use crate::alert::cusum::ONE;
 use crate::alert::cusum::TwoSided;
 use crate::alert::cusum::score;
+use crate::alert::smooth::in_a_second;
 use crate::alert::smooth::towards;
 use crate::angle::Bearing;
 use crate::angle::Turn;
@@ -224,7 +225,7 @@ impl TurnRateDisagreement {
 
     /// `turned` millidegrees of heading in `ms`; the gyro in millidegrees a second times 16.
     fn step(&mut self, turned: i64, gyro: i64, ms: i64) {
-        self.heading_rate = towards(self.heading_rate, turned * 16 * 1000 / ms, ms, SMOOTH_MS);
+        self.heading_rate = towards(self.heading_rate, in_a_second(turned * 16, ms), ms, SMOOTH_MS);
         self.gyro_rate = towards(self.gyro_rate, gyro, ms, SMOOTH_MS);
         self.damped_rate = towards(self.damped_rate, self.gyro_rate, ms, DAMPING_MS);
         self.damped += self.damped_rate * ms / 1000;

@@ -184,25 +184,33 @@ impl Picture {
 
     /// The primary heading in every reference, if it is fresh.
     pub fn heading(&self, now: Instant) -> Option<Reduced> {
-        let channel = self.primary()?;
-        channel.raw.fresh(now).map(|raw| self.reduce(channel, raw))
+        let place = usize::from(self.primary?);
+        let channel = self.headings.get(place)?;
+        channel.raw.fresh(now).map(|raw| self.reduce_at(place, channel, raw))
     }
 
     /// `raw` of `channel` in every reference that can be reached.
     pub fn reduce(&self, channel: &HeadingChannel, raw: Bearing) -> Reduced {
-        let mut reduced = channel.reduce(raw, self.card_of(channel), self.settings.deviation, self.variation.value());
-        if reduced.correction == Correction::NotNeeded && self.copies_uncorrected(channel) {
+        let place = self.headings.iter().position(|other| other.origin == channel.origin);
+        self.reduce_at(place.unwrap_or(HEADINGS), channel, raw)
+    }
+
+    /// The same of a channel whose place is known.
+    pub(crate) fn reduce_at(&self, place: usize, channel: &HeadingChannel, raw: Bearing) -> Reduced {
+        let card = self.settings.card.as_ref().filter(|_| self.primary == u8::try_from(place).ok());
+        let mut reduced = channel.reduce(raw, card, self.settings.deviation, self.variation.value());
+        if reduced.correction == Correction::NotNeeded && self.copies_uncorrected(place) {
             reduced.correction = Correction::Uncorrected;
         }
         reduced
     }
 
-    /// Whether `channel` repeats a compass that nothing corrects, whichever north it says it is sent against.
-    fn copies_uncorrected(&self, channel: &HeadingChannel) -> bool {
-        let place = self.headings.iter().position(|other| other.origin == channel.origin);
+    /// Whether the channel at `place` repeats a compass that nothing corrects, whichever north it says it is sent
+    /// against.
+    fn copies_uncorrected(&self, place: usize) -> bool {
         let compasses = self.headings.iter().enumerate().filter(|(_, other)| other.reference == Reference::Compass);
         compasses.into_iter().any(|(index, compass)| {
-            let kept = place.is_some_and(|place| self.kinship(place, index) == Kinship::OneSensor);
+            let kept = self.kinship(place, index) == Kinship::OneSensor;
             let raw = compass.raw.latest().filter(|_| kept);
             let reduced = raw.map(|raw| compass.reduce(raw, self.card_of(compass), self.settings.deviation, None));
             reduced.is_some_and(|reduced| reduced.correction == Correction::Uncorrected)

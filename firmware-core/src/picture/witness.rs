@@ -154,8 +154,11 @@ impl Pair {
         }
         let fits = self.stretch.add(a, a.turn_to(b));
         self.count = if fits { self.count.saturating_add(1) } else { 0 };
-        let lasts = if self.stretch.variance(self.count) <= QUIET { LASTS / 2 } else { LASTS };
-        if elapsed >= lasts && self.count >= ENOUGH {
+        // The variance is dear, and asked for only where it decides.
+        if elapsed < LASTS / 2 || self.count < ENOUGH {
+            return;
+        }
+        if elapsed >= LASTS || self.stretch.variance(self.count) <= QUIET {
             self.judge(now, one, other);
             self.count = 0;
         }

@@ -87,7 +87,7 @@ impl Disagreement {
                 held |= against.is_up();
                 continue;
             };
-            let reduced = picture.reduce(other, raw);
+            let reduced = picture.reduce_at(index, other, raw);
             match against.judge(&heading, (raw, other.raw.age(now)), &reduced, now) {
                 // What may be a copy, or seems to be one, can contradict, and then it is none; but its
                 // agreement proves nothing.

@@ -25,6 +25,7 @@ use crate::alert::cusum::Cusum;
 use crate::alert::cusum::Design;
 use crate::alert::cusum::ONE;
 use crate::alert::cusum::score;
+use crate::alert::smooth::in_a_second;
 use crate::alert::smooth::towards;
 use crate::angle::Bearing;
 use crate::angle::Turn;
@@ -213,7 +214,7 @@ impl RudderUnanswered {
         let rudder_16 = i64::from(rudder.as_mdeg()) * 16;
         let rudder_16 = self.rudder.map_or(rudder_16, |old| smooth(old, rudder_16));
         self.rudder = Some(rudder_16);
-        self.rate = smooth(self.rate, turned * 16 * 1000 / ms);
+        self.rate = smooth(self.rate, in_a_second(turned * 16, ms));
         self.block.turned += self.rate * ms / 16_000;
         self.answer.add(&mut self.block, rudder_16, i64::from(speed.as_mm_s()) * ms / 1000);
         self.block_ms += ms;
