@@ -31,6 +31,7 @@ use crate::angle::TurnRate;
 use crate::frame::Formatter;
 use crate::heading::Card;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 use crate::unit::Position;
 
@@ -79,6 +80,16 @@ pub struct Picture {
     variation: VariationChoice,
     orders: Orders,
     utc: Option<(i64, Instant)>,
+    seen: Seen,
+}
+
+/// What nearly every judge asks for at the moment everything is judged, worked out once. Whatever comes after
+/// that moment undoes it.
+#[derive(Clone, Copy, Debug, Default)]
+struct Seen {
+    at: Mark,
+    heading: Option<Reduced>,
+    ground: Option<(Origin, Ground)>,
 }
 
 /// A better heading may still replace the first one heard during this time after the start.
@@ -111,12 +122,14 @@ impl Picture {
             variation: VariationChoice::default(),
             orders: Orders::default(),
             utc: None,
+            seen: Seen::default(),
         }
     }
 
     /// The model's variation for the place and date.
     pub fn model(&mut self, model: ModelVariation) {
         self.variation.model(model);
+        self.seen.at = Mark::NONE;
     }
 
     /// The owner's order; whether it could be obeyed.
@@ -130,11 +143,12 @@ impl Picture {
     pub fn step(&mut self, now: Instant, quiet: bool) {
         self.variation.step(now);
         self.replace_primary(now, quiet);
+        self.seen = Seen { at: Mark::at(now), heading: self.heading_anew(now), ground: self.ground_anew(now) };
         if self.orders.has_learned() {
             return;
         }
         let heading = self.pilot_heading(now);
-        let under_way = match ground::best(&self.grounds, now) {
+        let under_way = match self.ground(now) {
             Some((_, ground)) => ground.speed >= LEAST_SPEED,
             // Without a receiver nothing says that she lies still.
             None => self.grounds.is_empty(),
@@ -183,7 +197,13 @@ impl Picture {
     }
 
     /// The primary heading in every reference, if it is fresh.
+    #[inline]
     pub fn heading(&self, now: Instant) -> Option<Reduced> {
+        if self.seen.at.moment() == Some(now) { self.seen.heading } else { self.heading_anew(now) }
+    }
+
+    #[inline(never)]
+    fn heading_anew(&self, now: Instant) -> Option<Reduced> {
         let place = usize::from(self.primary?);
         let channel = self.headings.get(place)?;
         channel.raw.fresh(now).map(|raw| self.reduce_at(place, channel, raw))
@@ -250,7 +270,13 @@ impl Picture {
     }
 
     /// Course and speed over the ground, fresh, from the best talker.
+    #[inline]
     pub fn ground(&self, now: Instant) -> Option<(Origin, Ground)> {
+        if self.seen.at.moment() == Some(now) { self.seen.ground } else { self.ground_anew(now) }
+    }
+
+    #[inline(never)]
+    fn ground_anew(&self, now: Instant) -> Option<(Origin, Ground)> {
         ground::best(&self.grounds, now).map(|(channel, ground)| (channel.origin, ground))
     }
 
@@ -332,6 +358,7 @@ impl Picture {
     }
 
     /// Chooses the heading the watch is kept by: the one named, else the best one heard.
+    #[inline(never)]
     fn choose_primary(&mut self, now: Instant) {
         if let Some(name) = self.settings.primary {
             self.primary = self.place(|channel| name.is(channel.origin) && channel.raw.latest().is_some());

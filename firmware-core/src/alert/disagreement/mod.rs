@@ -134,6 +134,7 @@ impl Disagreement {
 
     /// Which of three stands alone, where the heading at `index`, or else the ground, contradicts the
     /// primary one at `place`.
+    #[inline(never)]
     fn name(&mut self, picture: &Picture, place: usize, index: Option<usize>, with: Origin) -> Option<Alone> {
         if let Some((_, alone)) = self.named.filter(|(against, _)| *against == with) {
             return Some(alone);
