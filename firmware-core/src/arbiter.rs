@@ -148,7 +148,7 @@ impl Arbiter {
     ) {
         match verdict {
             Verdict::Raised(evidence) => self.raised(now, kind, instance, evidence, follows, out),
-            _ if self.known & bit(kind) == 0 => {}
+            _ if !self.knows(kind) => {}
             Verdict::Clear => self.clear(now, kind, instance, out),
             Verdict::Unjudged(_) => self.outlive(now, kind, instance, follows, out),
         }
@@ -314,10 +314,15 @@ impl Arbiter {
         found
     }
 
+    /// Whether an alert of this kind was ever raised: else nothing becomes of a clear verdict.
+    pub fn knows(&self, kind: AlertKind) -> bool {
+        self.known & bit(kind) != 0
+    }
+
     /// Whether this alert stands now. One that is only presented again is the cause of no other:
     /// nobody knows whether it stands.
     pub fn stands(&self, kind: AlertKind, instance: Instance) -> bool {
-        self.known & bit(kind) != 0 && self.stands_in_a_slot(kind, instance)
+        self.knows(kind) && self.stands_in_a_slot(kind, instance)
     }
 
     #[inline(never)]

@@ -23,6 +23,7 @@ use crate::picture::Origin;
 use crate::picture::Picture;
 use crate::picture::Reference;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 use crate::unit::Speed;
 
@@ -87,12 +88,13 @@ struct Going {
 /// The judge of the primary heading's card.
 #[derive(Clone, Copy, Debug)]
 pub struct CardDoubtful {
-    limit: i64,
+    limit: i32,
     delay: Span,
     sectors: [Sector; SECTORS],
     going: Option<Going>,
-    /// Smoothed heel, millidegrees.
-    heel: Option<(i64, Instant)>,
+    /// Smoothed heel, millidegrees, and when it was last heard.
+    heel: i32,
+    heeled: Mark,
     /// The sector that stands raised.
     raised: Option<u8>,
 }
@@ -101,17 +103,22 @@ impl CardDoubtful {
     /// A judge by the owner's settings; the delay is how far apart the first and the last observation are.
     pub fn new(settings: LimitSettings) -> Self {
         Self {
-            limit: i64::from(settings.limit.unwrap_or(LIMIT).as_mdeg()),
+            limit: settings.limit.unwrap_or(LIMIT).as_mdeg(),
             delay: settings.delay.unwrap_or(DELAY),
             sectors: [Sector::default(); SECTORS],
             going: None,
-            heel: None,
+            heel: 0,
+            heeled: Mark::NONE,
             raised: None,
         }
     }
 
     /// Judges the picture, once every half second.
     pub fn judge(&mut self, picture: &Picture, now: Instant) -> Verdict {
+        // As on most boats: without a card nothing is ever gathered.
+        if picture.settings().card.is_none() {
+            return Verdict::Unjudged(if picture.heading(now).is_some() { Why::NoCard } else { Why::NoHeading });
+        }
         let observed = self.observe(picture, now);
         let tens = tens(picture, now);
         if let Some((index, sector)) = self.worst(tens) {
@@ -176,14 +183,15 @@ impl CardDoubtful {
     fn upright(&mut self, picture: &Picture, now: Instant) -> Option<bool> {
         if let Some(heel) = picture.beside().heel(now) {
             let new = i64::from(heel.as_mdeg());
-            let (old, at) = self.heel.unwrap_or((new, now));
+            let (old, at) = self.heeled.moment().map_or((new, now), |at| (i64::from(self.heel), at));
             let ms = i64::try_from(now.since(at).as_ms().min(60_000)).unwrap_or(0);
             // Sixteenths are kept by the caller's rounding: a heel to a tenth of a degree is fine enough.
             let heel = old + (new - old) * ms / (ms + HEEL_MS);
-            self.heel = Some((heel, now));
+            // Between the one before and the new one, so it fits as they do.
+            (self.heel, self.heeled) = (i32::try_from(heel).unwrap_or(0), Mark::at(now));
             return Some(heel.abs() < UPRIGHT);
         }
-        self.heel = None;
+        self.heeled = Mark::NONE;
         let wind = picture.beside().apparent_wind(now)?;
         Some(wind.speed < LIGHT || wind.angle.size() > AFT)
     }
@@ -193,13 +201,13 @@ impl CardDoubtful {
     fn worst(&mut self, tens: u16) -> Option<(u8, Sector)> {
         if let Some(index) = self.raised {
             let sector = self.sectors.get(usize::from(index)).copied().unwrap_or_default();
-            if i64::from(sector.mean.abs()) * 8 > self.limit * BACK {
+            if i64::from(sector.mean.abs()) * 8 > i64::from(self.limit) * BACK {
                 return Some((index, sector));
             }
             self.raised = None;
         }
         let known = (0u8..).zip(self.sectors).filter(|(_, sector)| sector.is_known(tens, self.delay));
-        let worst = known.filter(|(_, s)| s.is_beyond(self.limit)).max_by_key(|(_, s)| s.mean.abs());
+        let worst = known.filter(|(_, s)| s.is_beyond(self.limit.into())).max_by_key(|(_, s)| s.mean.abs());
         self.raised = worst.map(|(index, _)| index);
         worst
     }

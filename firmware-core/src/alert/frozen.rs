@@ -171,6 +171,7 @@ impl Frozen {
     }
 
     /// The largest turn that another witness shows since the heading stands, if it is enough.
+    #[inline(never)]
     fn others_turned(
         &self,
         picture: &Picture,

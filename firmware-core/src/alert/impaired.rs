@@ -84,6 +84,11 @@ impl Impaired {
         }
     }
 
+    /// Whether it works, and nothing of another time is remembered: then it judges clear, and nothing changes.
+    pub fn rests(&self) -> bool {
+        self.fails == Mark::NONE && self.latch.rests()
+    }
+
     /// Judges.
     pub fn judge(&mut self, now: Instant) -> Verdict {
         let fails = self.fails.moment();

@@ -152,6 +152,7 @@ impl OffHeading {
     }
 
     /// Nothing of what was summed counts any more; the sea is still the same.
+    #[inline(never)]
     fn begin_again(&mut self) {
         self.average.reset();
         self.test = TwoSided::default();

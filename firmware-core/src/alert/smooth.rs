@@ -5,13 +5,21 @@ use crate::time::Instant;
 use crate::time::Mark;
 use crate::time::Span;
 
+/// Nearly every step of a judge, milliseconds.
+const HALF_SECOND: i64 = 500;
+
 /// `old`, drawn towards `new` for `ms` milliseconds with the time constant `tau_ms`; one of them is not zero.
 #[inline]
 pub(super) const fn towards(old: i64, new: i64, ms: i64, tau_ms: i64) -> i64 {
-    const HALF_SECOND: i64 = 500;
     let way = new - old;
     // Nearly every step of a judge is half a second, and then there is nothing left to divide by.
     old + if ms == HALF_SECOND { way * HALF_SECOND / (HALF_SECOND + tau_ms) } else { way * ms / (ms + tau_ms) }
+}
+
+/// `turned` in `ms` milliseconds as a rate: so much in a second.
+#[inline]
+pub(super) const fn in_a_second(turned: i64, ms: i64) -> i64 {
+    if ms == HALF_SECOND { turned * 2 } else { turned * 1000 / ms }
 }
 
 /// An exponential average of a signed angle; it takes the short way round the circle.
@@ -24,11 +32,16 @@ pub struct Smooth {
 
 impl Smooth {
     /// Takes `input` and returns the average, with the time constant `tau`.
+    #[inline]
     pub fn step(&mut self, now: Instant, input: Turn, tau: Span) -> Turn {
         if let Some(at) = self.at.moment() {
             let elapsed = now.since(at).as_ms().min(60_000);
             let error = i64::from((input - self.value).wrapped().as_mdeg());
-            let gain_1024 = elapsed * 1024 / (elapsed + tau.as_ms()).max(1);
+            let gain_1024 = match elapsed {
+                // As above: the time constant is known where this is called, so nothing is divided.
+                500 => 500 * 1024 / (500 + tau.as_ms()),
+                _ => elapsed * 1024 / (elapsed + tau.as_ms()).max(1),
+            };
             // Both factors are small: 180 000 x 1024 fits many times.
             let step = error * i64::try_from(gain_1024).unwrap_or(1024) / 1024;
             self.value = (self.value + Turn::from_mdeg(i32::try_from(step).unwrap_or(0))).wrapped();
@@ -83,6 +96,11 @@ impl Latch {
     /// Whether it is up.
     pub fn is_up(&self) -> bool {
         self.up
+    }
+
+    /// Whether it is as it was at first.
+    pub fn rests(&self) -> bool {
+        !self.up && !self.above && self.since == Mark::NONE
     }
 
     /// Since when the condition has held without a break.

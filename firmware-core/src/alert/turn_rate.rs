@@ -15,6 +15,7 @@ use crate::alert::cusum::Design;
 use crate::alert::cusum::ONE;
 use crate::alert::cusum::TwoSided;
 use crate::alert::cusum::score;
+use crate::alert::smooth::in_a_second;
 use crate::alert::smooth::towards;
 use crate::angle::Bearing;
 use crate::angle::Turn;
@@ -101,9 +102,11 @@ impl Sums {
 #[derive(Clone, Copy, Debug)]
 pub struct TurnRateDisagreement {
     /// Half the limit, millidegrees a second.
-    half: i64,
+    half: i32,
     delay: Span,
-    before: Option<(Origin, Bearing, Instant)>,
+    before: Option<(Origin, Bearing)>,
+    /// When that was.
+    at: Mark,
     /// Smoothed rates, millidegrees a second times 16.
     heading_rate: i64,
     gyro_rate: i64,
@@ -116,7 +119,7 @@ pub struct TurnRateDisagreement {
     /// Stretches in which she turned, waiting for one in which she does not.
     turn: Sums,
     /// What the gyro shows when she does not turn, millidegrees a second times 256.
-    bias: i64,
+    bias: i32,
     /// The standard deviation learned, millidegrees times 16.
     scatter: i64,
     drift: TwoSided,
@@ -130,12 +133,13 @@ pub struct TurnRateDisagreement {
 impl TurnRateDisagreement {
     /// A judge by the owner's settings; the limit counts as degrees a second.
     pub fn new(settings: LimitSettings) -> Self {
-        let half = i64::from(settings.limit.unwrap_or(LIMIT).as_mdeg().clamp(50, 20_000)) / 2;
+        let half = settings.limit.unwrap_or(LIMIT).as_mdeg().clamp(50, 20_000) / 2;
         Self {
             scatter: SIGMA * 16,
             half,
             delay: settings.delay.unwrap_or(DELAY),
             before: None,
+            at: Mark::NONE,
             heading_rate: 0,
             gyro_rate: 0,
             damped_rate: 0,
@@ -167,8 +171,10 @@ impl TurnRateDisagreement {
             self.pause();
             return Verdict::Unjudged(Why::NoHeading);
         };
-        let before = self.before.replace((primary.origin, heading, now));
-        let elapsed = before.filter(|(origin, ..)| *origin == primary.origin).map(|(_, h, at)| (h, now.since(at)));
+        let before = self.before.replace((primary.origin, heading)).zip(self.at.moment());
+        self.at = Mark::at(now);
+        let same = before.filter(|((origin, _), _)| *origin == primary.origin);
+        let elapsed = same.map(|((_, h), at)| (h, now.since(at)));
         match elapsed.map(|(h, span)| (h, i64::try_from(span.as_ms()).unwrap_or(i64::MAX))) {
             Some((last, ms @ 1..=2000)) => {
                 // Hundredths of a degree a minute, to millidegrees a second times 16.
@@ -203,8 +209,9 @@ impl TurnRateDisagreement {
         (self.scatter / 16).max(LEAST_SIGMA)
     }
 
+    #[inline(never)]
     fn design(&self) -> Design {
-        let reference = score(self.half * STRETCH_MS / 1000, self.sigma(), 64 * ONE).max(ONE / 8);
+        let reference = score(i64::from(self.half) * STRETCH_MS / 1000, self.sigma(), 64 * ONE).max(ONE / 8);
         let threshold = i64::from(ONE) * i64::from(ONE) * WEIGHT / i64::from(reference);
         let threshold = i32::try_from(threshold.max(LEAST_THRESHOLD * i64::from(ONE))).unwrap_or(i32::MAX);
         Design { reference, threshold, headstart: 0, ceiling: threshold.saturating_add(3 * reference) }
@@ -224,7 +231,7 @@ impl TurnRateDisagreement {
 
     /// `turned` millidegrees of heading in `ms`; the gyro in millidegrees a second times 16.
     fn step(&mut self, turned: i64, gyro: i64, ms: i64) {
-        self.heading_rate = towards(self.heading_rate, turned * 16 * 1000 / ms, ms, SMOOTH_MS);
+        self.heading_rate = towards(self.heading_rate, in_a_second(turned * 16, ms), ms, SMOOTH_MS);
         self.gyro_rate = towards(self.gyro_rate, gyro, ms, SMOOTH_MS);
         self.damped_rate = towards(self.damped_rate, self.gyro_rate, ms, DAMPING_MS);
         self.damped += self.damped_rate * ms / 1000;
@@ -241,10 +248,11 @@ impl TurnRateDisagreement {
         }
     }
 
+    #[inline(never)]
     fn end_glance(&mut self) {
         let (heading, gyro, ms) = self.glance.take();
         let heading = heading / 16;
-        let bias = self.bias * ms / 256_000;
+        let bias = i64::from(self.bias) * ms / 256_000;
         let alive = (heading.abs() - DEAD).max(0) * heading.signum();
         let damped = core::mem::take(&mut self.damped);
         for (sum, gyro) in self.silent.iter_mut().zip([gyro, damped]) {
@@ -253,6 +261,7 @@ impl TurnRateDisagreement {
         }
     }
 
+    #[inline(never)]
     fn end_stretch(&mut self) {
         let stretch = self.stretch;
         let (heading, gyro, ms) = self.stretch.take();
@@ -268,11 +277,11 @@ impl TurnRateDisagreement {
         }
         let (heading, gyro, ms) = self.turn.take();
         let (heading, gyro) = (heading / 16, gyro / 16);
-        let error = heading - (gyro - self.bias * ms / 256_000);
+        let error = heading - (gyro - i64::from(self.bias) * ms / 256_000);
         let lag = if turning { self.heading_rate.abs().max(self.gyro_rate.abs()) / 16 * LAG_MS / 1000 } else { 0 };
         let share = heading.abs().max(gyro.abs()) * SHARE / 100;
         // A long stretch may drift for long; the design takes off only what one stretch may.
-        let longer = self.half * (ms - STRETCH_MS).max(0) / 1000;
+        let longer = i64::from(self.half) * (ms - STRETCH_MS).max(0) / 1000;
         let beyond = (error.abs() - share - lag - longer).max(0) * error.signum();
         let (sigma, design) = (self.sigma(), self.design());
         self.drift.step(score(beyond, sigma, MOST), &design);
@@ -281,8 +290,8 @@ impl TurnRateDisagreement {
             let size = error.abs().min(2 * sigma) * 16 * 5 / 4;
             self.scatter += (size - self.scatter) / FOLLOW;
             let seen = (gyro - heading) * 256_000 / ms.max(1);
-            let most = self.half * 256;
-            self.bias = (self.bias + (seen - self.bias) / FOLLOW).clamp(-most, most);
+            let (old, most) = (i64::from(self.bias), i64::from(self.half) * 256);
+            self.bias = i32::try_from((old + (seen - old) / FOLLOW).clamp(-most, most)).unwrap_or(0);
         }
     }
 }

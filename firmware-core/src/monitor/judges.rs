@@ -242,7 +242,13 @@ impl Judges {
             take(AlertKind::WatchkeeperSilent, Instance::Boat, &verdict, None, arbiter);
         }
         if on(AlertKind::WatchImpaired) {
-            for part in Part::ALL {
+            // As nearly always: every part works, and none ever failed.
+            let rest = !arbiter.knows(AlertKind::WatchImpaired) && self.impaired.iter().all(Impaired::rests);
+            let parts: &[Part] = if rest { &[] } else { &Part::ALL };
+            if rest {
+                take(AlertKind::WatchImpaired, Instance::Boat, &Verdict::Clear, None, arbiter);
+            }
+            for &part in parts {
                 let verdict = self.impaired[part as usize].judge(now);
                 take(AlertKind::WatchImpaired, Instance::Part(part), &verdict, None, arbiter);
             }

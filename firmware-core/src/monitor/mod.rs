@@ -258,7 +258,8 @@ impl Monitor {
         let told = &mut self.told;
         if let Some(channel) = picture.primary() {
             if let Some(raw) = channel.raw.latest() {
-                let heading = Some((channel.origin, picture.reduce(channel, raw).correction));
+                let reduced = picture.heading(now).unwrap_or_else(|| picture.reduce(channel, raw));
+                let heading = Some((channel.origin, reduced.correction));
                 if told.heading != heading {
                     told.heading = heading;
                     if let Some((origin, correction)) = heading {

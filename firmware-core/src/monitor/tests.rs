@@ -24,8 +24,8 @@ mod headings;
 fn every_part_keeps_to_its_share_of_the_memory() {
     let shares = [
         ("framers", size_of::<[Framer; SourceId::MAX]>(), 1_792),
-        ("picture", size_of::<Picture>(), 2_930),
-        ("judges", size_of::<Judges>(), 4_394),
+        ("picture", size_of::<Picture>(), 2_984),
+        ("judges", size_of::<Judges>(), 4_340),
         ("arbiter", size_of::<Arbiter>(), 2_656),
         ("settings", size_of::<Kept>(), 464),
         ("told", size_of::<Told>(), 52),

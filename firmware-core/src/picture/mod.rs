@@ -31,6 +31,7 @@ use crate::angle::TurnRate;
 use crate::frame::Formatter;
 use crate::heading::Card;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::time::Span;
 use crate::unit::Position;
 
@@ -79,6 +80,16 @@ pub struct Picture {
     variation: VariationChoice,
     orders: Orders,
     utc: Option<(i64, Instant)>,
+    seen: Seen,
+}
+
+/// What nearly every judge asks for at the moment everything is judged, worked out once. Whatever comes after
+/// that moment undoes it.
+#[derive(Clone, Copy, Debug, Default)]
+struct Seen {
+    at: Mark,
+    heading: Option<Reduced>,
+    ground: Option<(Origin, Ground)>,
 }
 
 /// A better heading may still replace the first one heard during this time after the start.
@@ -111,12 +122,14 @@ impl Picture {
             variation: VariationChoice::default(),
             orders: Orders::default(),
             utc: None,
+            seen: Seen::default(),
         }
     }
 
     /// The model's variation for the place and date.
     pub fn model(&mut self, model: ModelVariation) {
         self.variation.model(model);
+        self.seen.at = Mark::NONE;
     }
 
     /// The owner's order; whether it could be obeyed.
@@ -130,11 +143,12 @@ impl Picture {
     pub fn step(&mut self, now: Instant, quiet: bool) {
         self.variation.step(now);
         self.replace_primary(now, quiet);
+        self.seen = Seen { at: Mark::at(now), heading: self.heading_anew(now), ground: self.ground_anew(now) };
         if self.orders.has_learned() {
             return;
         }
         let heading = self.pilot_heading(now);
-        let under_way = match ground::best(&self.grounds, now) {
+        let under_way = match self.ground(now) {
             Some((_, ground)) => ground.speed >= LEAST_SPEED,
             // Without a receiver nothing says that she lies still.
             None => self.grounds.is_empty(),
@@ -183,26 +197,40 @@ impl Picture {
     }
 
     /// The primary heading in every reference, if it is fresh.
+    #[inline]
     pub fn heading(&self, now: Instant) -> Option<Reduced> {
-        let channel = self.primary()?;
-        channel.raw.fresh(now).map(|raw| self.reduce(channel, raw))
+        if self.seen.at.moment() == Some(now) { self.seen.heading } else { self.heading_anew(now) }
+    }
+
+    #[inline(never)]
+    fn heading_anew(&self, now: Instant) -> Option<Reduced> {
+        let place = usize::from(self.primary?);
+        let channel = self.headings.get(place)?;
+        channel.raw.fresh(now).map(|raw| self.reduce_at(place, channel, raw))
     }
 
     /// `raw` of `channel` in every reference that can be reached.
     pub fn reduce(&self, channel: &HeadingChannel, raw: Bearing) -> Reduced {
-        let mut reduced = channel.reduce(raw, self.card_of(channel), self.settings.deviation, self.variation.value());
-        if reduced.correction == Correction::NotNeeded && self.copies_uncorrected(channel) {
+        let place = self.headings.iter().position(|other| other.origin == channel.origin);
+        self.reduce_at(place.unwrap_or(HEADINGS), channel, raw)
+    }
+
+    /// The same of a channel whose place is known.
+    pub(crate) fn reduce_at(&self, place: usize, channel: &HeadingChannel, raw: Bearing) -> Reduced {
+        let card = self.settings.card.as_ref().filter(|_| self.primary == u8::try_from(place).ok());
+        let mut reduced = channel.reduce(raw, card, self.settings.deviation, self.variation.value());
+        if reduced.correction == Correction::NotNeeded && self.copies_uncorrected(place) {
             reduced.correction = Correction::Uncorrected;
         }
         reduced
     }
 
-    /// Whether `channel` repeats a compass that nothing corrects, whichever north it says it is sent against.
-    fn copies_uncorrected(&self, channel: &HeadingChannel) -> bool {
-        let place = self.headings.iter().position(|other| other.origin == channel.origin);
+    /// Whether the channel at `place` repeats a compass that nothing corrects, whichever north it says it is sent
+    /// against.
+    fn copies_uncorrected(&self, place: usize) -> bool {
         let compasses = self.headings.iter().enumerate().filter(|(_, other)| other.reference == Reference::Compass);
         compasses.into_iter().any(|(index, compass)| {
-            let kept = place.is_some_and(|place| self.kinship(place, index) == Kinship::OneSensor);
+            let kept = self.kinship(place, index) == Kinship::OneSensor;
             let raw = compass.raw.latest().filter(|_| kept);
             let reduced = raw.map(|raw| compass.reduce(raw, self.card_of(compass), self.settings.deviation, None));
             reduced.is_some_and(|reduced| reduced.correction == Correction::Uncorrected)
@@ -242,7 +270,13 @@ impl Picture {
     }
 
     /// Course and speed over the ground, fresh, from the best talker.
+    #[inline]
     pub fn ground(&self, now: Instant) -> Option<(Origin, Ground)> {
+        if self.seen.at.moment() == Some(now) { self.seen.ground } else { self.ground_anew(now) }
+    }
+
+    #[inline(never)]
+    fn ground_anew(&self, now: Instant) -> Option<(Origin, Ground)> {
         ground::best(&self.grounds, now).map(|(channel, ground)| (channel.origin, ground))
     }
 
@@ -324,6 +358,7 @@ impl Picture {
     }
 
     /// Chooses the heading the watch is kept by: the one named, else the best one heard.
+    #[inline(never)]
     fn choose_primary(&mut self, now: Instant) {
         if let Some(name) = self.settings.primary {
             self.primary = self.place(|channel| name.is(channel.origin) && channel.raw.latest().is_some());

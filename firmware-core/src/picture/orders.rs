@@ -85,6 +85,7 @@ impl Orders {
 
     /// The heading now in the pilot's own compass, once every half second: the first steady minute
     /// is learned from it, unless somebody has given an order.
+    #[inline(never)]
     pub fn learn(&mut self, now: Instant, heading: Option<Referred>, under_way: bool) {
         match (heading, under_way) {
             (Some(heading), true) => self.first.take(now, heading),

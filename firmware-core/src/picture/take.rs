@@ -18,6 +18,7 @@ use crate::sentence::Field;
 use crate::sentence::HeadingReference;
 use crate::sentence::Sentence;
 use crate::time::Instant;
+use crate::time::Mark;
 use crate::unit::Date;
 use crate::unit::Position;
 use crate::unit::Speed;
@@ -28,6 +29,7 @@ impl Picture {
     #[inline]
     pub fn take(&mut self, now: Instant, source: SourceId, line: &Line<'_>, sentence: &Sentence<'_>) {
         let origin = Origin { source, talker: line.talker(), formatter: line.formatter() };
+        self.seen.at = Mark::NONE;
         match sentence {
             Sentence::Hdg(hdg) => {
                 if let Some(variation) = hdg.variation.known() {

@@ -154,8 +154,11 @@ impl Pair {
         }
         let fits = self.stretch.add(a, a.turn_to(b));
         self.count = if fits { self.count.saturating_add(1) } else { 0 };
-        let lasts = if self.stretch.variance(self.count) <= QUIET { LASTS / 2 } else { LASTS };
-        if elapsed >= lasts && self.count >= ENOUGH {
+        // Whether they are quiet is dear, and asked for only where it decides.
+        if elapsed < LASTS / 2 || self.count < ENOUGH {
+            return;
+        }
+        if elapsed >= LASTS || self.stretch.is_quiet(self.count) {
             self.judge(now, one, other);
             self.count = 0;
         }
@@ -270,6 +273,13 @@ impl Stretch {
         self.sum += more;
         self.squares += (more * more).unsigned_abs();
         true
+    }
+
+    /// Whether the variance is no more than [`QUIET`], with one division of the two.
+    fn is_quiet(&self, count: u8) -> bool {
+        let count = u32::from(count.max(1));
+        let beyond = (self.squares / count).saturating_sub(QUIET);
+        i64::from(self.sum) * i64::from(self.sum) >= i64::from(beyond) * i64::from(count * count)
     }
 
     fn variance(&self, count: u8) -> u32 {

@@ -362,6 +362,16 @@ impl AgainstGround {
         self.residual = same.then_some(recent);
         let limit = self.limit.as_mdeg();
         let reference = limit * 3 / 4;
+        let rests = |sum: &Cusum, by: i32| sum.rests(by, reference + explained);
+        if rests(&self.plus, by) && rests(&self.minus, -by) {
+            // Sums of nothing stay so whatever the threshold, and the threshold is dear.
+            match same {
+                true => self.noise.take(present),
+                false => self.noise.interrupt(),
+            }
+            self.rising_since = Mark::NONE;
+            return false;
+        }
         let threshold = self.noise.threshold(reference - limit / 3, 0, LEAST, MOST);
         let design = Design::new(reference + explained, threshold);
         let signal = self.plus.step(by, &design) | self.minus.step(-by, &design);

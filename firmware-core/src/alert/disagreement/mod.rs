@@ -87,7 +87,7 @@ impl Disagreement {
                 held |= against.is_up();
                 continue;
             };
-            let reduced = picture.reduce(other, raw);
+            let reduced = picture.reduce_at(index, other, raw);
             match against.judge(&heading, (raw, other.raw.age(now)), &reduced, now) {
                 // What may be a copy, or seems to be one, can contradict, and then it is none; but its
                 // agreement proves nothing.
@@ -134,6 +134,7 @@ impl Disagreement {
 
     /// Which of three stands alone, where the heading at `index`, or else the ground, contradicts the
     /// primary one at `place`.
+    #[inline(never)]
     fn name(&mut self, picture: &Picture, place: usize, index: Option<usize>, with: Origin) -> Option<Alone> {
         if let Some((_, alone)) = self.named.filter(|(against, _)| *against == with) {
             return Some(alone);

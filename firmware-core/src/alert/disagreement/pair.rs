@@ -262,9 +262,8 @@ impl AgainstHeading {
             return;
         }
         *count = count.saturating_add(1);
-        let part = if *count <= ENOUGH { i32::from(*count) } else { FOLLOW };
         // A millidegree at least, or a small lasting error would never be followed.
-        let step = error.as_mdeg() / part;
+        let step = if *count <= ENOUGH { error.as_mdeg() / i32::from(*count) } else { error.as_mdeg() / FOLLOW };
         let step = if step == 0 { error.as_mdeg().signum() } else { step };
         *offset = (*offset + Turn::from_mdeg(step)).wrapped();
     }

@@ -25,6 +25,7 @@ use crate::alert::cusum::Cusum;
 use crate::alert::cusum::Design;
 use crate::alert::cusum::ONE;
 use crate::alert::cusum::score;
+use crate::alert::smooth::in_a_second;
 use crate::alert::smooth::towards;
 use crate::angle::Bearing;
 use crate::angle::Turn;
@@ -100,7 +101,9 @@ pub struct RudderUnanswered {
     answer: Answer,
     block: Block,
     block_ms: i64,
-    before: Option<(Origin, Bearing, Instant)>,
+    before: Option<(Origin, Bearing)>,
+    /// When that was.
+    at: Mark,
     /// Smoothed: turn rate in millidegrees a second times 16, rudder in millidegrees times 16.
     rate: i64,
     rudder: Option<i64>,
@@ -127,6 +130,7 @@ impl RudderUnanswered {
             block: Block::default(),
             block_ms: 0,
             before: None,
+            at: Mark::NONE,
             rate: 0,
             rudder: None,
             helm: 0,
@@ -157,9 +161,11 @@ impl RudderUnanswered {
             Err(why) => return self.pause(why),
         };
         let Some(raw) = primary.raw.fresh(now) else { return self.pause(Why::NoHeading) };
-        let before = self.before.replace((primary.origin, raw, now));
+        let before = self.before.replace((primary.origin, raw)).zip(self.at.moment());
+        self.at = Mark::at(now);
         let left = self.ordered.left(picture, steering, self.block.turned, now);
-        let elapsed = before.filter(|(origin, ..)| *origin == primary.origin).map(|(_, h, at)| (h, now.since(at)));
+        let same = before.filter(|((origin, _), _)| *origin == primary.origin);
+        let elapsed = same.map(|((_, h), at)| (h, now.since(at)));
         match elapsed.map(|(h, span)| (h, i64::try_from(span.as_ms()).unwrap_or(i64::MAX))) {
             Some((last, ms @ 1..=2000)) => {
                 self.step(i64::from(last.turn_to(raw).as_mdeg()), rudder, speed, ms);
@@ -213,13 +219,14 @@ impl RudderUnanswered {
         let rudder_16 = i64::from(rudder.as_mdeg()) * 16;
         let rudder_16 = self.rudder.map_or(rudder_16, |old| smooth(old, rudder_16));
         self.rudder = Some(rudder_16);
-        self.rate = smooth(self.rate, turned * 16 * 1000 / ms);
+        self.rate = smooth(self.rate, in_a_second(turned * 16, ms));
         self.block.turned += self.rate * ms / 16_000;
         self.answer.add(&mut self.block, rudder_16, i64::from(speed.as_mm_s()) * ms / 1000);
         self.block_ms += ms;
     }
 
     /// The block is full; she has `left` to turn to a course just ordered.
+    #[inline(never)]
     fn weigh(&mut self, left: Option<Turn>, now: Instant) {
         let block = &core::mem::take(&mut self.block);
         let ms = core::mem::take(&mut self.block_ms);

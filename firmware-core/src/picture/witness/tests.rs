@@ -421,3 +421,22 @@ fn one_turn_with_a_changed_difference_is_not_enough_for_two() {
     let at = |s: f64| 10.0 + ((s - 300.0) / 2.0).clamp(0.0, 90.0);
     assert_eq!(run(1200, at, |heading| heading + if heading > 50.0 { 4.0 } else { 0.0 }), Kinship::Unknown);
 }
+
+#[test]
+fn a_stretch_is_quiet_by_its_variance() {
+    let mut chance = 1u32;
+    let (mut quiet, mut rough) = (0, 0);
+    for round in 0..4000 {
+        let mut stretch = Stretch::begin(Instant::from_ms(0), Bearing::NORTH, Turn::ZERO);
+        let (swing, mean) = (1 + round % 40, i64::from(round % 7) * 500);
+        for count in 1..=60 {
+            chance = chance.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let off = mean + i64::from(chance >> 16) % (i64::from(swing) * 10);
+            assert!(stretch.add(Bearing::NORTH, Turn::from_mdeg(i32::try_from(off).unwrap())));
+            let is_quiet = stretch.is_quiet(count);
+            assert_eq!(is_quiet, stretch.variance(count) <= QUIET, "{stretch:?} of {count}");
+            if is_quiet { quiet += 1 } else { rough += 1 }
+        }
+    }
+    assert!(quiet > 1000 && rough > 1000, "{quiet} and {rough}");
+}
