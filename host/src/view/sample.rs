@@ -1,4 +1,4 @@
-//! A status for the tests of what shows one.
+//! A status, and the alarms in it, for the tests of what shows them.
 
 use lubber_core::alert::AlertKind;
 use lubber_core::alert::Disagreeing;
@@ -9,6 +9,7 @@ use lubber_core::angle::Bearing;
 use lubber_core::angle::Turn;
 use lubber_core::arbiter::AlertChange;
 use lubber_core::arbiter::State;
+use lubber_core::frame::ChecksumPolicy;
 use lubber_core::frame::Formatter;
 use lubber_core::frame::Talker;
 use lubber_core::heading::Compass;
@@ -27,6 +28,10 @@ use lubber_core::picture::Steering;
 use lubber_core::time::Instant;
 use lubber_core::time::Span;
 use lubber_core::unit::Speed;
+
+use crate::view::Source;
+use crate::view::Sources;
+use crate::view::Stamp;
 
 /// The compass of the samples.
 pub(crate) const HCHDG: Origin = Origin { source: SourceId(0), talker: Talker(*b"HC"), formatter: Formatter(*b"HDG") };
@@ -105,4 +110,26 @@ pub(crate) fn nothing_known() -> Status {
         judging: [Ok(()); AlertKind::ALL.len()],
         alerts: Default::default(),
     }
+}
+
+/// When the alarm of the samples was raised.
+pub(crate) const STAMP: Stamp = Stamp { utc_ms: Some(1_783_995_069_300), since_start_ms: 812_300 };
+
+/// Sources of these names.
+pub(crate) fn sources(names: &[&str]) -> Sources {
+    let source = |name: &&str| Source { name: (*name).into(), checksum: ChecksumPolicy::Required };
+    Sources::new(names.iter().map(source).collect())
+}
+
+/// The compass says 152, ordered was 135: the alarm stands.
+pub(crate) fn off_heading() -> AlertChange {
+    let compass = |mdeg| Referred { bearing: Bearing::from_mdeg(mdeg), reference: Reference::Compass };
+    let evidence = Evidence::OffHeading {
+        heading: compass(152_100),
+        ordered: compass(135_000),
+        off: Turn::from_mdeg(17_100),
+        lasting: Span::from_s(10),
+        by: OrderedBy::Owner,
+    };
+    AlertChange { at: Instant::from_ms(812_300), ..alarm(AlertKind::OffHeading, evidence) }
 }
