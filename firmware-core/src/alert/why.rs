@@ -26,7 +26,7 @@ pub enum Why {
     SteeredByHand,
     /// There is no second witness.
     NoWitness,
-    /// The other headings may be copies of this one: the boat has not turned enough to tell.
+    /// The other headings may be copies of this one: no turn has shown yet that they are not.
     MayBeCopies,
     /// Too slow for the course over the ground to mean anything.
     TooSlow {
@@ -91,7 +91,7 @@ impl fmt::Display for Why {
             Self::SteeredByWind => f.write_str("steered by the wind"),
             Self::SteeredByHand => f.write_str("steered by hand"),
             Self::NoWitness => f.write_str("no second witness of the heading"),
-            Self::MayBeCopies => f.write_str("the other headings may be copies: she has not turned enough to tell"),
+            Self::MayBeCopies => f.write_str("the other headings may be copies: no turn has shown yet that they are not"),
             Self::TooSlow { speed, least } => write!(
                 f,
                 "speed {}.{} kn, course useless below {}.{}",
