@@ -196,6 +196,35 @@ fn a_copy_of_the_primary_is_one_witness() {
 }
 
 #[test]
+fn what_was_worked_out_for_the_judges_ends_with_the_next_sentence_of_the_same_moment() {
+    let mut p = picture(HeadingSettings::default());
+    feed(&mut p, 1, &["HCHDG,100.0,,,,", "GPVTG,104.0,T,,M,5.0,N,,K,A"]);
+    let take = |p: &mut Picture, sentence: &str| {
+        let mut framer = Framer::new(ChecksumPolicy::Optional);
+        framer.feed(std::format!("${sentence}\r\n").as_bytes(), &mut |framed| {
+            let Framed::Line(line) = framed else { panic!("{framed:?}") };
+            p.take(at(1), SourceId(0), &line, &decode(&line).unwrap().sentence);
+        });
+    };
+    let compass = |p: &Picture, s| p.heading(at(s)).and_then(|reduced| reduced.compass);
+    let course = |p: &Picture, s| p.ground(at(s)).and_then(|(_, ground)| ground.course);
+    assert_eq!((compass(&p, 1), course(&p, 1)), (Some(Compass(deg(100))), Some(True(deg(104)))));
+    take(&mut p, "HCHDG,110.0,,,,");
+    take(&mut p, "GPVTG,114.0,T,,M,5.0,N,,K,A");
+    assert_eq!((compass(&p, 1), course(&p, 1)), (Some(Compass(deg(110))), Some(True(deg(114)))));
+    // At another moment it is not there either, nor once the variation is another.
+    p.step(at(1), true);
+    assert_eq!((compass(&p, 60), course(&p, 60)), (None, None));
+    p.model(ModelVariation {
+        variation: crate::heading::Variation(Turn::from_deg(-4)),
+        sigma: Turn::from_deg(1),
+        horizontal_nt: 20_000,
+    });
+    p.step(at(2), true);
+    assert_eq!(p.heading(at(2)).and_then(|reduced| reduced.truth), Some(True(deg(106))));
+}
+
+#[test]
 fn a_pair_has_one_place_in_the_table() {
     let mut seen = std::collections::BTreeSet::new();
     for low in 0..HEADINGS {
