@@ -27,6 +27,7 @@ mod feed;
 mod guard;
 mod key;
 mod link;
+mod routes;
 mod seats;
 mod server;
 mod stream;

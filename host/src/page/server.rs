@@ -12,21 +12,8 @@ use std::time::Duration;
 
 use axum::Extension;
 use axum::Router;
-use axum::body::Body;
 use axum::body::Bytes;
-use axum::extract::Request;
-use axum::extract::State;
-use axum::http::HeaderMap;
-use axum::http::HeaderName;
 use axum::http::HeaderValue;
-use axum::http::StatusCode;
-use axum::http::header;
-use axum::middleware;
-use axum::middleware::Next;
-use axum::response::IntoResponse;
-use axum::response::Response;
-use axum::routing::get;
-use axum::routing::post;
 use hyper::server::conn::http1;
 use hyper_util::rt::TokioIo;
 use hyper_util::rt::TokioTimer;
@@ -44,11 +31,11 @@ use crate::page::Key;
 use crate::page::KeyError;
 use crate::page::Lock;
 use crate::page::assets;
-use crate::page::guard;
-use crate::page::guard::Refusal;
+use crate::page::routes::Door;
+use crate::page::routes::House;
+use crate::page::routes::router;
 use crate::page::seats::Guest;
 use crate::page::seats::Seats;
-use crate::page::stream::Reading;
 
 /// What nobody may exceed.
 #[derive(Clone, Copy, Debug)]
@@ -122,9 +109,6 @@ pub enum OpenError {
     Key(#[from] KeyError),
 }
 
-/// Whoever knows the answers; called from threads that may wait.
-type Answering = dyn Fn(&[u8]) -> Said + Send + Sync;
-
 /// The page, served until it is dropped.
 pub struct Server {
     feed: Feed,
@@ -146,25 +130,6 @@ const LEAVING: Duration = Duration::from_millis(500);
 
 /// Small boards have little memory, and nothing here recurses.
 const STACK: usize = 512 << 10;
-
-/// What every request of one server shares.
-struct House {
-    lock: Lock,
-    bounds: Bounds,
-    feed: Feed,
-    end: watch::Receiver<()>,
-    asking: Semaphore,
-    answer: Arc<Answering>,
-    html: Bytes,
-    policy: HeaderValue,
-}
-
-/// A guest and the address that was connected to.
-#[derive(Clone)]
-struct Door {
-    guest: Arc<Guest>,
-    local: SocketAddr,
-}
 
 impl Server {
     /// Serves the page at `at`, to whoever has the key of `lock`. An address that does not work is
@@ -369,104 +334,4 @@ async fn serve(stream: TcpStream, guest: Guest, router: Router, house: Arc<House
             }
         }
     }
-}
-
-fn router(house: &Arc<House>) -> Router {
-    Router::new()
-        .route("/", get(page))
-        .route("/stream", get(stream))
-        .route("/say", post(say))
-        .fallback(nothing)
-        .method_not_allowed_fallback(not_so)
-        .layer(middleware::from_fn_with_state(Arc::clone(house), guarded))
-        .with_state(Arc::clone(house))
-}
-
-async fn guarded(State(house): State<Arc<House>>, door: Extension<Door>, request: Request, next: Next) -> Response {
-    let wanted = guard::addressed(request.uri(), request.version(), request.headers(), door.local);
-    let mut response = match wanted {
-        Ok(()) => next.run(request).await,
-        Err(refusal) => refused(refusal),
-    };
-    let headers = response.headers_mut();
-    headers.insert(header::CONTENT_SECURITY_POLICY, house.policy.clone());
-    let fixed = [
-        (header::CACHE_CONTROL, "no-store"),
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::X_FRAME_OPTIONS, "DENY"),
-        (header::REFERRER_POLICY, "no-referrer"),
-        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
-    ];
-    for (name, value) in fixed {
-        headers.insert(name, HeaderValue::from_static(value));
-    }
-    response
-}
-
-/// A refusal ends its connection: whatever else came on it is not read.
-fn refused((status, why): Refusal) -> Response {
-    let mut response = (status, format!("{why}\n")).into_response();
-    response.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
-    response
-}
-
-async fn nothing() -> Response {
-    refused((StatusCode::NOT_FOUND, "there is nothing here"))
-}
-
-async fn not_so() -> Response {
-    refused((StatusCode::METHOD_NOT_ALLOWED, "not by this method"))
-}
-
-async fn page(State(house): State<Arc<House>>) -> Response {
-    ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], house.html.clone()).into_response()
-}
-
-/// Whether the request shows the key, and there is a seat.
-async fn known(house: &House, headers: &HeaderMap, door: &Door) -> Result<(), Response> {
-    if !guard::bearer(headers).is_some_and(|key| house.lock.opens(key)) {
-        sleep(house.bounds.wrong_key).await;
-        let mut response = refused((StatusCode::UNAUTHORIZED, "the key of the page was expected"));
-        response.headers_mut().insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
-        return Err(response);
-    }
-    let full = (StatusCode::SERVICE_UNAVAILABLE, "too many are connected already");
-    if door.guest.known() { Ok(()) } else { Err(refused(full)) }
-}
-
-async fn stream(State(house): State<Arc<House>>, door: Extension<Door>, headers: HeaderMap) -> Response {
-    if let Err(refusal) = known(&house, &headers, &door).await {
-        return refusal;
-    }
-    let shared = Arc::clone(&house.feed.0);
-    let reading = Reading::new(shared, Arc::clone(&door.guest), house.bounds.gap, house.end.clone());
-    ([(header::CONTENT_TYPE, "application/x-ndjson")], Body::new(reading)).into_response()
-}
-
-async fn say(State(house): State<Arc<House>>, door: Extension<Door>, request: Request) -> Response {
-    if let Err(refusal) = known(&house, request.headers(), &door).await {
-        return refusal;
-    }
-    if !guard::is_json(request.headers()) {
-        return refused((StatusCode::UNSUPPORTED_MEDIA_TYPE, "application/json was expected"));
-    }
-    let long = (StatusCode::PAYLOAD_TOO_LARGE, "a shorter request was expected");
-    // One that says so itself is not waited for.
-    if hyper::body::Body::size_hint(request.body()).lower() > u64::try_from(house.bounds.body).unwrap_or(0) {
-        return refused(long);
-    }
-    let body = axum::body::to_bytes(request.into_body(), house.bounds.body);
-    let body = match timeout(house.bounds.body_within, body).await {
-        Ok(Ok(body)) => body,
-        Ok(Err(_)) => return refused(long),
-        Err(_) => return refused((StatusCode::REQUEST_TIMEOUT, "the request came too slowly")),
-    };
-    let busy = || refused((StatusCode::SERVICE_UNAVAILABLE, "too many ask at once; say it again"));
-    let Ok(_asking) = house.asking.try_acquire() else { return busy() };
-    let answer = Arc::clone(&house.answer);
-    // The watch answers within seconds; whoever reads meanwhile does not wait for that.
-    let Ok(said) = tokio::task::spawn_blocking(move || answer(&body)).await else { return busy() };
-    let status = if said.done { StatusCode::OK } else { StatusCode::CONFLICT };
-    (status, [(header::CONTENT_TYPE, "application/json")], said.json).into_response()
 }
