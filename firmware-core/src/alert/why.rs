@@ -91,7 +91,9 @@ impl fmt::Display for Why {
             Self::SteeredByWind => f.write_str("steered by the wind"),
             Self::SteeredByHand => f.write_str("steered by hand"),
             Self::NoWitness => f.write_str("no second witness of the heading"),
-            Self::MayBeCopies => f.write_str("the other headings may be copies: no turn has shown yet that they are not"),
+            Self::MayBeCopies => {
+                f.write_str("the other headings may be copies: no turn has shown yet that they are not")
+            }
             Self::TooSlow { speed, least } => write!(
                 f,
                 "speed {}.{} kn, course useless below {}.{}",
