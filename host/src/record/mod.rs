@@ -38,12 +38,13 @@ mod keeper;
 mod lines;
 mod names;
 mod pack;
+mod recorder;
 mod rotate;
 mod stamps;
 #[cfg(test)]
 mod tests;
 mod trouble;
 
-pub use keeper::{Recorder, Report, Settings, Times, Written};
+pub use recorder::{Recorder, Report, Settings, Times, Written};
 pub use rotate::Limits;
 pub use trouble::{RecordError, Size};

@@ -21,6 +21,7 @@
 
 mod heartbeat;
 mod hook;
+mod player;
 mod sounder;
 
 #[cfg(test)]
