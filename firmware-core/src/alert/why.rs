@@ -105,8 +105,8 @@ impl fmt::Display for Why {
             Self::Settling => f.write_str("settling: learning what is normal"),
             Self::TrackMoves { by } => write!(
                 f,
-                "the track has moved {} deg to {} of the heading lately, as slowly as a current: a second heading, a gyro \
-                 or a bearing would tell it from a compass that creeps",
+                "the track has moved {} deg to {} of the heading lately, as slowly as a current: a second heading \
+                 sensor or a bearing would tell it from a compass that creeps",
                 Whole(by),
                 side(by)
             ),

@@ -35,8 +35,8 @@ impl Normal {
     /// edge would be a fault as soon as the test began to rise.
     pub(super) fn follow_current(&mut self, side: i64, change: CurrentChange) {
         let most = change.in_half_a_second();
-        self.side += toward(side - self.side, FOLLOW).clamp(-most, most);
-        self.lately += toward(side - self.lately, LATELY);
+        self.side += share(side - self.side, FOLLOW).clamp(-most, most);
+        self.lately += share(side - self.lately, LATELY);
     }
 
     /// A slow change of the heading is followed while all is quiet.
@@ -62,7 +62,7 @@ impl Normal {
 }
 
 /// A part of the way; by one at least, or the last of it would never be followed.
-fn toward(way: i64, part: i64) -> i64 {
+fn share(way: i64, part: i64) -> i64 {
     let step = way / part;
     if step == 0 { way.signum() } else { step }
 }
